@@ -1,0 +1,1 @@
+"""All that a person touches: commands, tables, drawings, the printable sheet."""

@@ -1,0 +1,1 @@
+"""Results as text and pictures; nothing here decides or measures."""

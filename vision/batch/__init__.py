@@ -1,0 +1,1 @@
+"""Batch: what many rings say together."""

@@ -1,0 +1,1 @@
+"""Photo: bytes to linear light, and whether the picture is fit for measuring."""

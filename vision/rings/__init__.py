@@ -1,0 +1,1 @@
+"""Rings: candidates, silhouettes, the fitted torus and its uncertainty."""

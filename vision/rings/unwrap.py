@@ -1,0 +1,86 @@
+"""The picture of a ring, cut open along its wire: sectors across, outlines at s = 0 and s = 1."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.rings.torus import outlines, ring_angles
+from vision.scale.camera import Camera
+
+Array = NDArray[np.float64]
+Picture = NDArray[np.float32]
+
+SECTORS = 32
+RAYS_PER_SECTOR = 6
+SAMPLES = 144
+S_FROM, S_TO = -0.6, 1.6
+"""Range of s; s = 0 is the inner outline of the guess, s = 1 its outer one. In this measure the
+mirrored band of a bright wire sits at 0.146 and 0.854 at every size and distance."""
+
+PAPER_INSIDE, PAPER_OUTSIDE = -0.25, 1.25
+PAPER_PERCENTILE = 80.0
+PAPER_LEAST = 0.002
+"""Where and how the brightness of the surroundings is read, per channel (linear light)."""
+BRIGHTEST = 5.0
+"""Multiple of the surroundings at which highlights are cut."""
+CLIPPED = 0.955
+"""Linear level from which a sample counts as clipped (about 250 of 255)."""
+LENGTH_UNIT_PX = 30.0
+"""Divisor that brings the wire's width in pixels near one."""
+
+SAMPLE_S: Array = S_FROM + (np.arange(SAMPLES) + 0.5) * ((S_TO - S_FROM) / SAMPLES)
+"""(144,) the s of each sample."""
+
+
+def unwrap(light: Picture, camera: Camera, tori: Array) -> tuple[Picture, Array]:
+    """Read the picture around each guessed ring along its 32 sectors.
+
+    Parameters
+    ----------
+    light : (h, w, 3) float32, linear light in [0, 1]
+    camera : the camera, in pixels of `light`
+    tori : (n, 6) guessed rings
+
+    Returns
+    -------
+    planes : (n, 6, 32, 144) float32: three channels as the square root of the light relative to
+        the surroundings, the share of clipped samples, s itself, the wire's width / 30 px
+    clear : (n, 32) share of each sector's samples that lie inside the picture
+    """
+    inner, outer = outlines(camera, tori, ring_angles(SECTORS * RAYS_PER_SECTOR))
+    across = outer - inner
+    height, width = light.shape[:2]
+    planes = np.empty((len(tori), 6, SECTORS, SAMPLES), np.float32)
+    clear = np.empty((len(tori), SECTORS))
+    for ring, (start, step) in enumerate(zip(inner, across, strict=True)):
+        points = start[:, None] + SAMPLE_S[None, :, None] * step[:, None]
+        inside = np.all((points >= 0) & (points <= (width - 1, height - 1)), axis=-1)
+        clear[ring] = inside.reshape(SECTORS, -1).mean(axis=1)
+        planes[ring] = _planes(_sample(light, points), float(np.hypot(*step.T).mean()))
+    return planes, clear
+
+
+def _sample(light: Picture, points: Array) -> Picture:
+    maps = points.astype(np.float32)
+    return cv2.remap(
+        light,
+        maps[..., 0],
+        maps[..., 1],
+        interpolation=cv2.INTER_CUBIC,
+        borderMode=cv2.BORDER_REPLICATE,
+    ).astype(np.float32, copy=False)
+
+
+def _planes(samples: Picture, width_px: float) -> Picture:
+    sectors = (SECTORS, RAYS_PER_SECTOR, SAMPLES)
+    clipped = (samples.max(axis=-1) > CLIPPED).reshape(sectors).mean(axis=1)
+    rays = samples.reshape(*sectors, 3).mean(axis=1)
+    paper = (SAMPLE_S < PAPER_INSIDE) | (SAMPLE_S > PAPER_OUTSIDE)
+    level = np.percentile(rays[:, paper].reshape(-1, 3), PAPER_PERCENTILE, axis=0)
+    relative = np.sqrt(np.clip(rays / np.maximum(level, PAPER_LEAST), 0.0, BRIGHTEST))
+    planes = np.empty((6, SECTORS, SAMPLES), np.float32)
+    planes[:3] = np.moveaxis(relative, -1, 0)
+    planes[3] = clipped
+    planes[4] = SAMPLE_S
+    planes[5] = width_px / LENGTH_UNIT_PX
+    return planes

@@ -1,0 +1,1 @@
+"""Scale: where the camera was, and how pixels become millimetres."""

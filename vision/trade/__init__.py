@@ -1,0 +1,1 @@
+"""Trade: tables of gauges and coins with their lookups."""
