@@ -1,0 +1,237 @@
+"""What the stages say in the end: frozen values, and their form as a result file."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from statistics import fmean, median, stdev
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.scale.camera import Camera
+
+RESULT_FORMAT = "annulet-result"
+BATCH_FORMAT = "annulet-batch"
+FORMAT_VERSION = 1
+
+COVERAGE_FACTOR = 2.0
+"""k of the expanded uncertainty: about 95 % (GUM 6.3)."""
+
+
+class Status(StrEnum):
+    """Whether a ring carries numbers."""
+
+    MEASURED = "measured"
+    UNUSABLE = "unusable"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantity:
+    """A measured value with its uncertainty budget."""
+
+    value: float
+    parts: Mapping[str, float]
+    """Standard uncertainty (k = 1) by cause, in the unit of the value; causes are independent."""
+
+    @property
+    def u(self) -> float:
+        """Combined standard uncertainty."""
+        return float(np.sqrt(sum(part * part for part in self.parts.values())))
+
+    @property
+    def u95(self) -> float:
+        """Expanded uncertainty, k = 2, about 95 %."""
+        return COVERAGE_FACTOR * self.u
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ring:
+    """One ring of the photo: measured, or unusable with the reasons."""
+
+    number: int
+    center_px: tuple[float, float]
+    """In the upright photo."""
+    center_mm: tuple[float, float] | None
+    radius_px: float
+    """Rough outer radius, for drawing."""
+    status: Status
+    reasons: tuple[str, ...] = ()
+    """Why an unusable ring carries no numbers."""
+    warnings: tuple[str, ...] = ()
+    cell: str | None = None
+    wire_mm: Quantity | None = None
+    id_mm: Quantity | None = None
+    od_mm: Quantity | None = None
+    ar: Quantity | None = None
+    ovality: float | None = None
+    """(largest - smallest inside diameter) / mean."""
+    gap_mm: float | None = None
+    gap_deg: float | None = None
+    """Direction of the closure gap from +x towards +y of the sheet."""
+    colour: str | None = None
+    outlines_px: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None
+    """Inner and outer outline (m, 2), for drawing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoInfo:
+    """Which photo this was."""
+
+    file: str
+    width_px: int
+    height_px: int
+    taken: str | None
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scale:
+    """Pixels to millimetres for one photo."""
+
+    kind: str
+    """`coin`, `sheet` or `stated`."""
+    reference: str
+    """Name of the coin or sheet, or how the scale was stated."""
+    camera: Camera
+    mm_per_px: float
+    """On the table, in the middle of the picture."""
+    u_rel: float
+    """Relative standard uncertainty of lengths on the table, common to all rings."""
+    camera_height_mm: float | None
+    """None where the view is taken as parallel (scanner) or unknown."""
+    u_height_rel: float
+    """Relative standard uncertainty of the camera's height."""
+    tilt_deg: float | None
+    u_tilt_deg: float
+    u_lens_rel: float
+    """Relative standard uncertainty of lengths at the picture's corner from the lens; it grows with
+    the square of the distance from where the reference fixes the scale."""
+    outline_px: NDArray[np.float64] | None = None
+    """Outline (m, 2) of the reference, for drawing."""
+    notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """How one quantity spreads over the measured rings."""
+
+    mean: float
+    sd: float | None
+    """None for fewer than two rings."""
+    median: float
+    min: float
+    max: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Result:
+    """All that one photo says."""
+
+    photo: PhotoInfo
+    scale: Scale
+    rings: tuple[Ring, ...]
+    warnings: tuple[str, ...] = field(default=())
+
+    @property
+    def measured(self) -> tuple[Ring, ...]:
+        """The rings that carry numbers."""
+        return tuple(ring for ring in self.rings if ring.status is Status.MEASURED)
+
+    def spread(self, name: str) -> Spread | None:
+        """Spread of `wire_mm`, `id_mm`, `od_mm` or `ar`; None without a measured ring."""
+        return spread_of([getattr(ring, name).value for ring in self.measured])
+
+
+def spread_of(values: list[float]) -> Spread | None:
+    """Mean, standard deviation (n - 1), median and range; None for no values."""
+    if not values:
+        return None
+    return Spread(
+        mean=fmean(values),
+        sd=stdev(values) if len(values) > 1 else None,
+        median=median(values),
+        min=min(values),
+        max=max(values),
+    )
+
+
+def result_record(result: Result) -> dict[str, Any]:
+    """The result file's content (contract: format `annulet-result`, version 1)."""
+    scale = result.scale
+    return {
+        "format": RESULT_FORMAT,
+        "version": FORMAT_VERSION,
+        "photo": {
+            "file": result.photo.file,
+            "width_px": result.photo.width_px,
+            "height_px": result.photo.height_px,
+            "taken": result.photo.taken,
+            "sha256": result.photo.sha256,
+        },
+        "scale": {
+            "kind": scale.kind,
+            "reference": scale.reference,
+            "mm_per_px": scale.mm_per_px,
+            "u_rel": scale.u_rel,
+            "camera_height_mm": scale.camera_height_mm,
+            "tilt_deg": scale.tilt_deg,
+            "notes": list(scale.notes),
+        },
+        "rings": [_ring_record(ring) for ring in result.rings],
+        "summary": {
+            "rings": len(result.rings),
+            "measured": len(result.measured),
+            **{name: _spread_record(result.spread(name)) for name in SUMMARY_NAMES},
+        },
+        "warnings": [*scale.warnings, *result.warnings],
+    }
+
+
+def batch_record(results: list[Result]) -> dict[str, Any]:
+    """Several photos in one record (format `annulet-batch`, version 1)."""
+    return {
+        "format": BATCH_FORMAT,
+        "version": FORMAT_VERSION,
+        "photos": [result_record(result) for result in results],
+    }
+
+
+SUMMARY_NAMES = ("wire_mm", "id_mm", "od_mm", "ar")
+
+
+def _ring_record(ring: Ring) -> dict[str, Any]:
+    record: dict[str, Any] = {
+        "number": ring.number,
+        "cell": ring.cell,
+        "center_px": list(ring.center_px),
+        "center_mm": list(ring.center_mm) if ring.center_mm is not None else None,
+        "status": ring.status.value,
+        "reasons": list(ring.reasons),
+    }
+    for name, quantity in (("wire", ring.wire_mm), ("id", ring.id_mm), ("od", ring.od_mm)):
+        record[f"{name}_mm"] = quantity.value if quantity else None
+        record[f"{name}_u95_mm"] = quantity.u95 if quantity else None
+    record["ar"] = ring.ar.value if ring.ar else None
+    record["ar_u95"] = ring.ar.u95 if ring.ar else None
+    record |= {
+        "ovality": ring.ovality,
+        "gap_mm": ring.gap_mm,
+        "gap_deg": ring.gap_deg,
+        "colour": ring.colour,
+        "warnings": list(ring.warnings),
+    }
+    return record
+
+
+def _spread_record(spread: Spread | None) -> dict[str, float | None] | None:
+    if spread is None:
+        return None
+    return {
+        "mean": spread.mean,
+        "sd": spread.sd,
+        "median": spread.median,
+        "min": spread.min,
+        "max": spread.max,
+    }
