@@ -33,7 +33,7 @@ COLUMN_LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 """Names of the cell columns; I and O are left out, they read as 1 and 0."""
 
 TICK_GREY = 0.6
-"""Reflectance asked of the cell ticks and their names: seen by a person, faint to an edge finder."""
+"""Grey of the cell ticks and their names: plain to a person, faint to an edge finder."""
 
 TICK_ARM_MM = 1.2
 TICK_WIDTH_MM = 0.15
@@ -172,7 +172,7 @@ class Sheet:
 
 @cache
 def all_sheets() -> dict[str, Sheet]:
-    """Every sheet there is, by the name of its paper."""
+    """List every sheet there is, by the name of its paper."""
     sheets = (
         Sheet(
             paper="a4", title="A4", width_mm=297.0, height_mm=210.0, square_mm=8.0,
@@ -199,7 +199,7 @@ def all_sheets() -> dict[str, Sheet]:
 
 
 def sheet_for(paper: str) -> Sheet:
-    """The sheet for `a4`, `a5`, `a6` or `letter`; ValueError for another name."""
+    """Look up the sheet for `a4`, `a5`, `a6` or `letter`; ValueError for another name."""
     sheets = all_sheets()
     if paper not in sheets:
         raise ValueError(f"paper must be one of {', '.join(sheets)}, got {paper!r}")
@@ -208,7 +208,7 @@ def sheet_for(paper: str) -> Sheet:
 
 @cache
 def sheet_with(marker: int) -> Sheet | None:
-    """The sheet that carries a marker number, None if no sheet does."""
+    """Look up the sheet that carries a marker number, None if no sheet does."""
     for sheet in all_sheets().values():
         if 0 <= marker - sheet.first_marker < len(markers_of(sheet)):
             return sheet
@@ -216,13 +216,13 @@ def sheet_with(marker: int) -> Sheet | None:
 
 
 def marker_dictionary() -> Any:
-    """The marker alphabet: 5 x 5 bits, 1000 numbers (two wrong bits can be mended)."""
+    """Load the marker alphabet: 5 x 5 bits, 1000 numbers (two wrong bits can be mended)."""
     return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
 
 
 @cache
 def markers_of(sheet: Sheet) -> tuple[Marker, ...]:
-    """The sheet's markers, numbered row by row from the top left."""
+    """List the sheet's markers, numbered row by row from the top left."""
     side = MARKER_SHARE * sheet.square_mm
     return tuple(
         Marker(number=sheet.first_marker + index, x=x, y=y, side_mm=side)
@@ -235,7 +235,7 @@ def markers_of(sheet: Sheet) -> tuple[Marker, ...]:
 
 
 def corners_of(sheet: Sheet) -> Array:
-    """Chessboard corners (n, 2) mm inside the frame, row by row from the top left.
+    """List the chessboard corners (n, 2) mm inside the frame, row by row from the top left.
 
     Each is where two black squares touch: the one kind of mark that neither spreading ink nor a
     tone curve moves.
@@ -251,7 +251,7 @@ def corners_of(sheet: Sheet) -> Array:
 
 
 def dark_diagonals(sheet: Sheet) -> Array:
-    """For each corner of `corners_of` the unit direction (n, 2) towards a black square."""
+    """Give for each corner of `corners_of` the unit direction (n, 2) towards a black square."""
     width, height = sheet.frame_mm
     corners = corners_of(sheet)
     column = np.rint((corners[:, 0] + width / 2) / sheet.square_mm)
@@ -264,7 +264,7 @@ def dark_diagonals(sheet: Sheet) -> Array:
 
 
 def boxes_of(sheet: Sheet) -> Iterator[Box]:
-    """Every filled rectangle of the sheet; black ones touch or stand apart, none overlap white."""
+    """Yield every filled rectangle; black ones of a mark touch, the end lines of a bar cross it."""
     half = sheet.square_mm / 2
     for column, row in _frame_squares(sheet):
         if _is_black(column, row):
@@ -278,7 +278,7 @@ def boxes_of(sheet: Sheet) -> Iterator[Box]:
 
 
 def labels_of(sheet: Sheet) -> Iterator[Label]:
-    """Every line of text on the sheet."""
+    """Yield every line of text on the sheet."""
     width, height = sheet.work_mm
     span_x, span_y = sheet.cell_columns * sheet.cell_mm, sheet.cell_rows * sheet.cell_mm
     strip_x, strip_y = (width + span_x) / 4, (height + span_y) / 4
