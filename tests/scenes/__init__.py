@@ -1,0 +1,1 @@
+"""Renders ring photos whose truth is known exactly."""

@@ -1,0 +1,115 @@
+"""Render photos of the catalogue: `python -m tests.scenes.render --out DIR`.
+
+Writes `NAME.jpg` and `NAME.truth.json` for each scene. One process traces all scenes, so that a
+vectorised variant compiles its kernels once; the next scene is traced while the last is developed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import tempfile
+import time
+from concurrent.futures import Future, ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tests.scenes.catalogue import SAMPLES, VALIDATION
+from tests.scenes.mesh import Mesh, join
+from tests.scenes.phone import develop, save
+from tests.scenes.scene import Arranged, Scene, arrange, visible_area_mm
+from tests.scenes.studio import Room, trace
+from tests.scenes.surface import paint, read_sheet
+from tests.scenes.truth import write_truth
+
+
+def build_room(arranged: Arranged) -> Room:
+    """Turn an arranged scene into meshes and surfaces."""
+    scene = arranged.scene
+    rng = np.random.default_rng([scene.seed, 1])
+    width, height = visible_area_mm(arranged.camera)
+    parts: dict[str, list[Mesh]] = {}
+    for ring in arranged.rings:
+        parts.setdefault(ring.material, []).append(ring.mesh())
+    for coin in arranged.coins:
+        for material, mesh in coin.meshes().items():
+            parts.setdefault(material, []).append(mesh)
+    for thing in arranged.debris:
+        parts.setdefault(thing.material, []).append(thing.mesh)
+    return Room(
+        camera=arranged.camera,
+        light=scene.light,
+        table=paint(scene.surface, scene.marks, (width, height), rng),
+        sheet=read_sheet(scene.sheet) if scene.sheet else None,
+        things={material: join(meshes) for material, meshes in parts.items()},
+    )
+
+
+def trace_scene(arranged: Arranged, *, spp: int) -> NDArray[np.float32]:
+    """Trace one arranged scene; its mesh files live only as long as that takes."""
+    with tempfile.TemporaryDirectory() as folder:
+        return trace(build_room(arranged), spp=spp, seed=arranged.scene.seed, folder=Path(folder))
+
+
+def finish(
+    radiance: NDArray[np.float32], arranged: Arranged, out: Path, facts: dict[str, object]
+) -> None:
+    """Develop the photo, then write it and its truth."""
+    scene = arranged.scene
+    rng = np.random.default_rng([scene.seed, 2])
+    code = develop(radiance, arranged.camera, scene.phone, rng)
+    save(code, out / f"{scene.name}.jpg", arranged.camera, scene.phone)
+    truth = write_truth(arranged, **facts)
+    text = json.dumps(truth, indent=1, allow_nan=False)
+    (out / f"{scene.name}.truth.json").write_text(text + "\n", encoding="utf-8")
+
+
+def render(scenes: list[Scene], out: Path, *, spp: int, variant: str, scale: float) -> None:
+    """Render scenes one after another, developing each while the next is traced."""
+    import mitsuba as mi
+
+    mi.set_variant(variant)
+    out.mkdir(parents=True, exist_ok=True)
+    pending: list[Future[None]] = []
+    with ThreadPoolExecutor(max_workers=1) as developer:
+        for scene in scenes:
+            start = time.perf_counter()
+            arranged = arrange(scene, scale)
+            radiance = trace_scene(arranged, spp=spp)
+            seconds = round(time.perf_counter() - start, 1)
+            facts = {"samples": spp, "seconds": seconds, "variant": variant}
+            print(f"{scene.name}: {len(arranged.rings)} rings, {seconds} s", flush=True)
+            pending.append(developer.submit(finish, radiance, arranged, out, facts))
+            # Never more than two developed photos wait in memory.
+            if len(pending) > 2:
+                pending.pop(0).result()
+        for photo in pending:
+            photo.result()
+
+
+def main() -> None:
+    """Read the command line."""
+    parser = argparse.ArgumentParser(description="Render ring photos with exact truth.")
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--names", help="comma-separated; all of them if left out")
+    parser.add_argument("--spp", type=int, default=32, help="paths per pixel")
+    parser.add_argument("--variant", default="scalar_rgb", help="Mitsuba variant")
+    parser.add_argument("--scale", type=float, default=1.0, help="size of the photo")
+    parser.add_argument("--samples", action="store_true", help="only the sample photos")
+    options = parser.parse_args()
+    scenes = list(SAMPLES if options.samples else SAMPLES + VALIDATION)
+    if options.names:
+        wanted = options.names.split(",")
+        known = {scene.name: scene for scene in scenes}
+        unknown = [name for name in wanted if name not in known]
+        if unknown:
+            sys.exit(f"unknown: {', '.join(unknown)}; known: {', '.join(known)}")
+        scenes = [known[name] for name in wanted]
+    render(scenes, options.out, spp=options.spp, variant=options.variant, scale=options.scale)
+
+
+if __name__ == "__main__":
+    main()

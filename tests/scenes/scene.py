@@ -1,0 +1,349 @@
+"""A scene as the catalogue words it, and its arrangement into placed rings, coins and debris."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tests.scenes.camera import Camera, place_camera
+from tests.scenes.coin import COINS, PlacedCoin
+from tests.scenes.debris import Debris, make_debris
+from tests.scenes.phone import Phone
+from tests.scenes.ring import PlacedRing, RingShape, lay, lean_on, pose_of
+from tests.scenes.surface import Sheet
+
+FRAME_MARGIN = 0.05
+"""Share of the picture's width that stays free along its edges."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Rings of one kind, with the spread of their making."""
+
+    material: str
+    id_mm: float
+    wire_mm: float
+    count: int
+    id_sd_mm: float = 0.03
+    wire_sd_mm: float = 0.006
+    ovality_max: float = 0.008
+    gap_max_mm: float = 0.08
+    out_of_line_max_mm: float = 0.05
+    tilt_max_deg: float = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lens:
+    """Which lens, and how the phone is held."""
+
+    width: int = 4032
+    height: int = 3024
+    f35: float = 26.0
+    """True equivalent; EXIF rounds it."""
+    distance_mm: float = 150.0
+    tilt_deg: float = 1.5
+    tilt_azimuth_deg: float = 60.0
+    roll_deg: float = 0.0
+    k1: float = 0.004
+    k2: float = -0.002
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """Everything that makes one photo, reproducible from its seed."""
+
+    name: str
+    seed: int
+    groups: tuple[Group, ...]
+    surface: str = "white_paper"
+    light: str = "soft_window"
+    lens: Lens = Lens()
+    phone: Phone = Phone()
+    coins: tuple[str, ...] = ()
+    marks: tuple[str, ...] = ()
+    debris: tuple[str, ...] = ()
+    rows: bool = False
+    """Laid out in loose rows instead of strewn."""
+    spread: float = 1.0
+    """Share of the frame that strewn rings are spread over."""
+    overlapping: int = 0
+    """Pairs, the upper ring resting on the lower."""
+    touching: int = 0
+    """Pairs side by side, wire on wire."""
+    standing: int = 0
+    cut_by_frame: int = 0
+    sheet: Sheet | None = None
+    sample: bool = False
+    """Belongs to the sample photos of the project."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Arranged:
+    """A scene with every object in its place."""
+
+    scene: Scene
+    camera: Camera
+    rings: tuple[PlacedRing, ...]
+    coins: tuple[PlacedCoin, ...]
+    debris: tuple[Debris, ...]
+
+
+class Table:
+    """Finds free places; keeps circles on the table from meeting."""
+
+    def __init__(
+        self, camera: Camera, rng: np.random.Generator, spread: float, clearance_mm: float
+    ) -> None:
+        self._camera, self._rng = camera, rng
+        self._spread, self._clearance_mm = spread, clearance_mm
+        self._taken: list[tuple[float, float, float]] = []
+
+    def take(self, x_mm: float, y_mm: float, radius_mm: float) -> None:
+        """Mark a circle as occupied."""
+        self._taken.append((x_mm, y_mm, radius_mm))
+
+    def is_free(self, x_mm: float, y_mm: float, radius_mm: float) -> bool:
+        """Tell whether a circle meets nothing."""
+        return all(
+            np.hypot(x_mm - x, y_mm - y) > radius_mm + r + self._clearance_mm
+            for x, y, r in self._taken
+        )
+
+    def is_in_frame(self, x_mm: float, y_mm: float, radius_mm: float) -> bool:
+        """Tell whether a circle is well inside the picture."""
+        turn = np.linspace(0, 2 * np.pi, 17)
+        rim = np.column_stack(
+            [x_mm + radius_mm * np.cos(turn), y_mm + radius_mm * np.sin(turn), 0 * turn + 1.0]
+        )
+        pixels = self._camera.project(rim)
+        edge = FRAME_MARGIN * self._camera.width
+        size = (self._camera.width - edge, self._camera.height - edge)
+        return bool(np.all((pixels > edge) & (pixels < size)))
+
+    def find(self, radius_mm: float, spread: float | None = None) -> tuple[float, float]:
+        """Find a free place for a circle and take it."""
+        camera = self._camera
+        middle = np.array([camera.cx, camera.cy])
+        half = np.array([camera.width, camera.height]) / 2 * (spread or self._spread)
+        for _ in range(20000):
+            pixel = middle + half * self._rng.uniform(-1, 1, 2)
+            x, y, _ = camera.on_plane(pixel[None])[0]
+            if self.is_free(x, y, radius_mm) and self.is_in_frame(x, y, radius_mm):
+                self.take(x, y, radius_mm)
+                return float(x), float(y)
+        raise ValueError(f"no free place for a circle of {radius_mm:.1f} mm; strew fewer rings")
+
+
+def arrange(scene: Scene, scale: float = 1.0) -> Arranged:
+    """Place everything, always the same way for the same scene; `scale` shrinks the picture only."""
+    rng = np.random.default_rng(scene.seed)
+    full = _camera(scene.lens, rng, 1.0)
+    camera = full if scale == 1.0 else _shrink(full, scale)
+    loose = [_make_ring(group, rng) for group in scene.groups for _ in range(group.count)]
+    clearance = 0.25 * float(np.median([ring.reach_mm for ring in loose]))
+    table = Table(full, rng, scene.spread, clearance)
+    coins = tuple(_place_coin(kind, table, rng) for kind in scene.coins)
+    rings = _place_rings(scene, loose, table, full, rng)
+    debris = tuple(make_debris(kind, table.find(2.5), rng) for kind in scene.debris)
+    return Arranged(scene=scene, camera=camera, rings=tuple(rings), coins=coins, debris=debris)
+
+
+def _camera(lens: Lens, rng: np.random.Generator, scale: float) -> Camera:
+    return place_camera(
+        width=lens.width,
+        height=lens.height,
+        f35_true=lens.f35,
+        distance_mm=lens.distance_mm,
+        tilt_deg=lens.tilt_deg,
+        tilt_azimuth_deg=lens.tilt_azimuth_deg,
+        roll_deg=lens.roll_deg,
+        k1=lens.k1,
+        k2=lens.k2,
+        centre_offset_px=(float(rng.uniform(-9, 9)), float(rng.uniform(-9, 9))),
+    )
+
+
+def _shrink(camera: Camera, scale: float) -> Camera:
+    return replace(
+        camera,
+        width=round(camera.width * scale) // 2 * 2,
+        height=round(camera.height * scale) // 2 * 2,
+        f_px=camera.f_px * scale,
+        cx=(camera.cx + 0.5) * scale - 0.5,
+        cy=(camera.cy + 0.5) * scale - 0.5,
+    )
+
+
+def _make_ring(group: Group, rng: np.random.Generator) -> PlacedRing:
+    """Draw one ring of a group; it lies nowhere yet."""
+    wire = group.wire_mm + group.wire_sd_mm * rng.standard_normal()
+    shape = RingShape(
+        wire_mm=float(wire),
+        id_mm=float(group.id_mm + group.id_sd_mm * rng.standard_normal()),
+        ovality=float(group.ovality_max * rng.uniform() ** 1.5),
+        oval_direction_deg=float(rng.uniform(0, 180)),
+        gap_mm=float(0.004 + group.gap_max_mm * rng.uniform() ** 3),
+        end_radial_mm=float(group.out_of_line_max_mm * rng.uniform(-1, 1)),
+        end_axial_mm=float(group.out_of_line_max_mm * rng.uniform(-1, 1)),
+    )
+    tilt = group.tilt_max_deg * rng.uniform() ** 2
+    pose = pose_of(float(rng.uniform(0, 360)), float(tilt), float(rng.uniform(0, 360)))
+    return PlacedRing(
+        shape=shape,
+        material=group.material,
+        group=f"{group.wire_mm:g}x{group.id_mm:g}",
+        id_nominal_mm=group.id_mm,
+        wire_nominal_mm=group.wire_mm,
+        pose=pose,
+        centre_mm=np.zeros(3),
+    )
+
+
+def _place_coin(kind: str, table: Table, rng: np.random.Generator) -> PlacedCoin:
+    x, y = table.find(COINS[kind].diameter_mm / 2, spread=0.8)
+    return PlacedCoin(kind=kind, x_mm=x, y_mm=y, turn_deg=float(rng.uniform(0, 360)))
+
+
+Take = Callable[[], PlacedRing]
+
+
+def _place_rings(
+    scene: Scene,
+    loose: list[PlacedRing],
+    table: Table,
+    camera: Camera,
+    rng: np.random.Generator,
+) -> list[PlacedRing]:
+    """Lay all rings: first the awkward ones, then the rest in rows or strewn."""
+    waiting = [loose[k] for k in rng.permutation(len(loose))]
+    placed: list[PlacedRing] = []
+    for _ in range(scene.cut_by_frame):
+        placed.append(_cut(waiting.pop(), table, camera, rng))
+    for _ in range(scene.overlapping):
+        placed += _overlap(waiting.pop(), waiting.pop(), table, rng)
+    for _ in range(scene.touching):
+        placed += _touch(waiting.pop(), waiting.pop(), table, rng)
+    for _ in range(scene.standing):
+        placed.append(_stand(waiting.pop(), table, rng))
+    if scene.rows:
+        return placed + _in_rows(waiting, table, camera, rng)
+    for ring in sorted(waiting, key=lambda ring: -ring.reach_mm):
+        placed.append(_at(ring, *table.find(ring.reach_mm)))
+    return placed
+
+
+def _at(ring: PlacedRing, x_mm: float, y_mm: float) -> PlacedRing:
+    return lay(ring, x_mm=x_mm, y_mm=y_mm, pose=ring.pose)
+
+
+def _cut(ring: PlacedRing, table: Table, camera: Camera, rng: np.random.Generator) -> PlacedRing:
+    """Lay a ring across an edge of the picture."""
+    for _ in range(1000):
+        side, along = rng.integers(4), rng.uniform(0.15, 0.85)
+        pixel = np.array(
+            [
+                (along * camera.width, 0),
+                (along * camera.width, camera.height - 1),
+                (0, along * camera.height),
+                (camera.width - 1, along * camera.height),
+            ][side]
+        )
+        x, y, _ = camera.on_plane(pixel[None].astype(float))[0]
+        inward = -np.array([x, y]) / np.hypot(x, y)
+        x, y = np.array([x, y]) + inward * ring.reach_mm * rng.uniform(-0.3, 0.5)
+        if table.is_free(x, y, ring.reach_mm):
+            table.take(x, y, ring.reach_mm)
+            return replace(_at(ring, float(x), float(y)), partly_out_of_frame=True)
+    raise ValueError("no free place along the edges of the frame")
+
+
+def _overlap(
+    first: PlacedRing, second: PlacedRing, table: Table, rng: np.random.Generator
+) -> list[PlacedRing]:
+    """Lay one ring, rest the other on it."""
+    distance = (first.reach_mm + second.reach_mm) * float(rng.uniform(0.5, 0.75))
+    turn = float(rng.uniform(0, 360))
+    x, y = table.find((first.reach_mm + second.reach_mm + distance) / 2)
+    back = distance / 2 * np.array([np.cos(np.radians(turn)), np.sin(np.radians(turn))])
+    lower = _at(first, x - float(back[0]), y - float(back[1]))
+    return list(lean_on(second, lower, direction_deg=turn, distance_mm=distance))
+
+
+def _touch(
+    first: PlacedRing, second: PlacedRing, table: Table, rng: np.random.Generator
+) -> list[PlacedRing]:
+    """Lay two rings side by side, wires in contact within a hundredth of a millimetre."""
+    turn = float(rng.uniform(0, 2 * np.pi))
+    flat = [
+        replace(ring, pose=pose_of(float(rng.uniform(0, 360)), 0, 0)) for ring in (first, second)
+    ]
+    distance = first.reach_mm + second.reach_mm
+    x, y = table.find(distance)
+    step = np.array([np.cos(turn), np.sin(turn)])
+    a, b = (np.array([x, y]) + sign * step * distance / 2 for sign in (-1, 1))
+    one = replace(_at(flat[0], *map(float, a)), touching=True)
+    for _ in range(4):
+        two = replace(_at(flat[1], *map(float, b)), touching=True)
+        b = b - step * _clearance(one, two)
+    return [one, replace(_at(flat[1], *map(float, b)), touching=True)]
+
+
+def _clearance(one: PlacedRing, two: PlacedRing) -> float:
+    from scipy.spatial import cKDTree
+
+    near = cKDTree(one.centre_line(2881)).query(two.centre_line(2881))[0].min()
+    return float(near - (one.shape.wire_mm + two.shape.wire_mm) / 2)
+
+
+def _stand(ring: PlacedRing, table: Table, rng: np.random.Generator) -> PlacedRing:
+    """Stand a ring on its wire, leaning a little."""
+    x, y = table.find(ring.reach_mm)
+    pose = pose_of(
+        float(rng.uniform(60, 300)), float(rng.uniform(78, 88)), float(rng.uniform(0, 360))
+    )
+    return replace(lay(ring, x_mm=x, y_mm=y, pose=pose), standing=True)
+
+
+def _in_rows(
+    waiting: list[PlacedRing], table: Table, camera: Camera, rng: np.random.Generator
+) -> list[PlacedRing]:
+    """Lay rings in loose rows; cells that are taken stay free."""
+    largest = max(ring.reach_mm for ring in waiting)
+    for pitch in np.arange(3.2, 2.15, -0.02) * largest:
+        cells = _cells(float(pitch), largest, table, camera, rng)
+        if len(cells) >= len(waiting):
+            break
+    else:
+        raise ValueError(f"{len(waiting)} rings do not fit in rows")
+    for x, y in cells[: len(waiting)]:
+        table.take(x, y, largest)
+    return [_at(ring, x, y) for ring, (x, y) in zip(waiting, cells, strict=False)]
+
+
+def _cells(
+    pitch: float, reach: float, table: Table, camera: Camera, rng: np.random.Generator
+) -> list[tuple[float, float]]:
+    corners = np.array(
+        [[0, 0], [camera.width, 0], [0, camera.height], [camera.width, camera.height]]
+    )
+    ground = camera.on_plane(corners.astype(float))
+    low, high = ground[:, :2].min(axis=0), ground[:, :2].max(axis=0)
+    start = low + ((high - low) % pitch) / 2
+    cells = []
+    for y in np.arange(start[1], high[1], pitch)[::-1]:
+        for x in np.arange(start[0], high[0], pitch):
+            px, py = np.array([x, y]) + rng.uniform(-0.06, 0.06, 2) * pitch
+            if table.is_in_frame(px, py, reach) and table.is_free(px, py, reach - 0.5):
+                cells.append((float(px), float(py)))
+    return cells
+
+
+def visible_area_mm(camera: Camera) -> NDArray[np.float64]:
+    """Width and height of a rectangle around the origin that holds all that the camera sees."""
+    corners = np.array(
+        [[0, 0], [camera.width, 0], [0, camera.height], [camera.width, camera.height]], dtype=float
+    )
+    return 2 * np.abs(camera.on_plane(corners)[:, :2]).max(axis=0) + 16.0
