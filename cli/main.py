@@ -1,0 +1,92 @@
+"""The program `annulet`: its commands, and the one place where errors become exit codes."""
+
+import os
+import sys
+from importlib.metadata import version
+from typing import Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from cli.coins import coins
+from cli.exits import ExitCode, exit_code_for
+from cli.measure import measure
+from cli.problems import UsageProblem, print_bug, print_problem
+from cli.sheet import sheet
+from cli.words import prepare_streams
+from vision.errors import VisionError
+
+
+class Commands(TyperGroup):
+    """The commands; errors end here, as lines on standard error and an exit code."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run a command and turn what it raises into an exit code."""
+        try:
+            answer = super().invoke(ctx)
+            sys.stdout.flush()
+        except (typer.Exit, typer.Abort, typer.TyperException):
+            raise
+        except (VisionError, UsageProblem) as error:
+            print_problem(str(error), error.hint)
+            raise typer.Exit(exit_code_for(error)) from error
+        except BrokenPipeError as error:
+            _close_stdout()
+            raise typer.Exit(ExitCode.DONE) from error
+        except KeyboardInterrupt as error:
+            print_problem("interrupted; files that were already written are complete")
+            raise typer.Exit(ExitCode.INTERRUPTED) from error
+        except Exception as error:
+            print_bug(error)
+            raise typer.Exit(ExitCode.BUG) from error
+        return answer
+
+
+app = typer.Typer(
+    name="annulet",
+    cls=Commands,
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+app.command()(measure)
+app.command()(sheet)
+app.command()(coins)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"annulet {version('annulet')}")
+        raise typer.Exit
+
+
+@app.callback()
+def annulet(
+    show_version: Annotated[
+        bool,
+        typer.Option(
+            "--version", help="Print the version.", callback=_print_version, is_eager=True
+        ),
+    ] = False,
+) -> None:
+    """Measure chainmaille jump rings from a photo: inside diameter, wire, aspect ratio.
+
+    Lay the rings flat beside a coin or on the printed sheet, photograph them from above, then
+    run: annulet measure PHOTO
+    """
+
+
+def main() -> None:
+    """Start the program."""
+    prepare_streams()
+    app()
+
+
+def _close_stdout() -> None:
+    """Point standard output nowhere, so that closing it at exit raises nothing."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,116 @@
+"""Options that commands share, and options with long explanations."""
+
+import math
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def _positive(value: float | None) -> float | None:
+    if value is not None and not (math.isfinite(value) and value > 0):
+        raise typer.BadParameter(f"must be a positive number, got {value}")
+    return value
+
+
+AsJson = Annotated[
+    bool, typer.Option("--json", help="Print JSON on standard output and nothing else there.")
+]
+
+Photos = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="PHOTO...",
+        help="Photos (JPEG, PNG, TIFF, WebP, HEIC), or folders of photos.",
+    ),
+]
+
+CoinName = Annotated[
+    str | None,
+    typer.Option(
+        "--coin", metavar="NAME", help="The coin in the photo, such as eur-1: see annulet coins."
+    ),
+]
+
+OnSheet = Annotated[
+    bool, typer.Option("--sheet", help="Take the scale from the printed sheet and nothing else.")
+]
+
+MmPerPx = Annotated[
+    float | None,
+    typer.Option(
+        "--mm-per-px",
+        metavar="X",
+        callback=_positive,
+        help="Millimetres per pixel, for a fixed camera or a microscope.",
+    ),
+]
+
+Dpi = Annotated[
+    float | None,
+    typer.Option(
+        "--dpi", metavar="X", callback=_positive, help="Pixels per inch, for a flatbed scan."
+    ),
+]
+
+HeightMm = Annotated[
+    float | None,
+    typer.Option(
+        "--height-mm",
+        metavar="MM",
+        callback=_positive,
+        help="Height of the lens over the table, with --mm-per-px or --dpi; "
+        "left out, the view is taken as straight down everywhere, as in a scanner.",
+    ),
+]
+
+BarX = Annotated[
+    float | None,
+    typer.Option(
+        "--bar-x",
+        metavar="MM",
+        callback=_positive,
+        help="What a caliper reads on the check bar at the sheet's lower edge.",
+    ),
+]
+
+BarY = Annotated[
+    float | None,
+    typer.Option(
+        "--bar-y",
+        metavar="MM",
+        callback=_positive,
+        help="What a caliper reads on the check bar at the sheet's left edge.",
+    ),
+]
+
+OutFolder = Annotated[
+    Path | None,
+    typer.Option(
+        "--out",
+        metavar="DIR",
+        help="Write JSON, CSV and the marked photo into this folder.",
+    ),
+]
+
+Force = Annotated[bool, typer.Option("--force", help="Overwrite files that are already there.")]
+
+Explain = Annotated[
+    int | None,
+    typer.Option(
+        "--explain",
+        metavar="N",
+        min=1,
+        help="Print what makes up the uncertainty of ring N.",
+    ),
+]
+
+Jobs = Annotated[
+    int | None,
+    typer.Option(
+        "--jobs",
+        metavar="N",
+        min=1,
+        help="Photos measured at a time; left out, as many as the machine has cores, up to 8.",
+    ),
+]

@@ -1,0 +1,68 @@
+"""Where the uncertainty of one ring comes from."""
+
+from textwrap import wrap
+
+from rich.text import Text
+
+from cli.show.numbers import rounded, significant
+from cli.words import harmless
+from vision.results import Quantity, Ring
+
+HEADING = "bold"
+FIRST_WIDTH = 30
+OTHER_WIDTH = 10
+
+
+def budget_text(ring: Ring, *, width: int) -> Text:
+    """Lay out a ring's uncertainty budget: each cause, the sum, U.
+
+    The rows are standard uncertainties (k = 1) in millimetres; independent causes add in
+    quadrature (JCGM 100, 5.1.2), and U is twice the sum.
+    """
+    page = Text()
+    quantities = _quantities(ring)
+    if not quantities:
+        reasons = "; ".join(map(harmless, ring.reasons)) or "no reason given"
+        page.append(f"ring {ring.number} is unusable and carries no numbers: {reasons}\n")
+        return page
+    page.append(f"ring {ring.number}: standard uncertainty by cause, in mm (AR: no unit)\n")
+    page.append(_row("", list(quantities)), HEADING)
+    for cause in _causes(quantities):
+        parts = [quantity.parts.get(cause) for quantity in quantities.values()]
+        page.append(
+            _row(harmless(cause), ["-" if part is None else f"{part:.4f}" for part in parts])
+        )
+    page.append(
+        _row("combined (root of squares)", [f"{q.u:.4f}" for q in quantities.values()]), HEADING
+    )
+    page.append(
+        _row("U = 2 x combined, 95 %", [f"{q.u95:.4f}" for q in quantities.values()]), HEADING
+    )
+    page.append(_row("value", [rounded(q.value, q.u95)[0] for q in quantities.values()]), HEADING)
+    for line in wrap(_largest(quantities), width, subsequent_indent="  "):
+        page.append(f"{line}\n")
+    return page
+
+
+def _quantities(ring: Ring) -> dict[str, Quantity]:
+    named = {"wire": ring.wire_mm, "ID": ring.id_mm, "OD": ring.od_mm, "AR": ring.ar}
+    return {name: quantity for name, quantity in named.items() if quantity is not None}
+
+
+def _causes(quantities: dict[str, Quantity]) -> list[str]:
+    """Every cause once, in the order in which the quantities name them."""
+    return list(dict.fromkeys(cause for q in quantities.values() for cause in q.parts))
+
+
+def _largest(quantities: dict[str, Quantity]) -> str:
+    said = []
+    for name, quantity in quantities.items():
+        cause, part = max(quantity.parts.items(), key=lambda item: item[1])
+        share = 100.0 * (part / quantity.u) ** 2
+        said.append(f"{name}: {harmless(cause)} {significant(share)} %")
+    return f"largest share of the variance: {', '.join(said)}"
+
+
+def _row(first: str, others: list[str]) -> str:
+    cells = "".join(other.rjust(OTHER_WIDTH) for other in others)
+    return f"{first.ljust(FIRST_WIDTH)}{cells}\n"

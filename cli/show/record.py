@@ -1,0 +1,99 @@
+"""Results as JSON and CSV text."""
+
+import csv
+import io
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from vision.results import Result, Ring, batch_record, result_record
+
+CSV_COLUMNS = (
+    "photo",
+    "ring",
+    "cell",
+    "status",
+    "wire_mm",
+    "wire_u95_mm",
+    "id_mm",
+    "id_u95_mm",
+    "od_mm",
+    "od_u95_mm",
+    "ar",
+    "ar_u95",
+    "ovality",
+    "gap_mm",
+    "colour",
+    "center_x_px",
+    "center_y_px",
+    "reasons",
+    "warnings",
+)
+
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "|")
+"""What makes a spreadsheet take a text for something to compute."""
+
+
+def json_text(result: Result) -> str:
+    """Write a result as JSON (format `annulet-result`), full digits, null where unknown."""
+    return _dump(result_record(result))
+
+
+def batch_text(results: Sequence[Result], failed: Sequence[Mapping[str, str]] = ()) -> str:
+    """Write several results as JSON (format `annulet-batch`); photos that failed beside them."""
+    return _dump(batch_record(list(results)) | {"failed": list(failed)})
+
+
+def csv_text(results: Iterable[Result]) -> str:
+    """Write one row a ring, with units in the header, full digits, empty where unknown.
+
+    Text that a spreadsheet would compute is led by an apostrophe.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(CSV_COLUMNS)
+    for result in results:
+        for ring in result.rings:
+            row = _ring_row(result.photo.file, ring)
+            writer.writerow([_guarded(row[column]) for column in CSV_COLUMNS])
+    return _encodable(out.getvalue())
+
+
+def _dump(record: Mapping[str, Any]) -> str:
+    return _encodable(json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1)) + "\n"
+
+
+def _encodable(text: str) -> str:
+    r"""Spell out what UTF-8 cannot carry: file names that are no text hold lone surrogates.
+
+    The spelling, `\udc80`, is also JSON's own.
+    """
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def _ring_row(photo: str, ring: Ring) -> dict[str, str | float | int | None]:
+    row: dict[str, str | float | int | None] = {
+        "photo": photo,
+        "ring": ring.number,
+        "cell": ring.cell,
+        "status": ring.status.value,
+        "ar": ring.ar.value if ring.ar else None,
+        "ar_u95": ring.ar.u95 if ring.ar else None,
+        "ovality": ring.ovality,
+        "gap_mm": ring.gap_mm,
+        "colour": ring.colour,
+        "center_x_px": ring.center_px[0],
+        "center_y_px": ring.center_px[1],
+        "reasons": "; ".join(ring.reasons),
+        "warnings": "; ".join(ring.warnings),
+    }
+    for name, quantity in (("wire", ring.wire_mm), ("id", ring.id_mm), ("od", ring.od_mm)):
+        row[f"{name}_mm"] = quantity.value if quantity else None
+        row[f"{name}_u95_mm"] = quantity.u95 if quantity else None
+    return row
+
+
+def _guarded(value: str | float | int | None) -> str | float | int | None:
+    if isinstance(value, str) and value.startswith(FORMULA_STARTS):
+        return f"'{value}"
+    return value
