@@ -1,21 +1,382 @@
-"""The photos that are rendered."""
+"""The photos that are rendered, each from its own seed.
+
+The samples tell one story: a small workshop checks a delivery of rings. The validation photos
+cover materials, surfaces, lights, lenses and references, good photos and bad ones.
+"""
 
 from __future__ import annotations
 
 from tests.scenes.phone import Phone
-from tests.scenes.scene import Group, Lens, Scene
+from tests.scenes.scene import Group, Lens, Scene, SheetLying
+
+ANODISED = ("anodised_red", "anodised_blue", "anodised_green", "anodised_violet", "anodised_orange")
+
+
+def rings(material: str, id_mm: float, wire_mm: float, count: int, **spread: float) -> Group:
+    """Word a group of rings shortly."""
+    return Group(material=material, id_mm=id_mm, wire_mm=wire_mm, count=count, **spread)
+
+
+def main_lens(distance_mm: float, f35: float = 25.8, **hold: float) -> Lens:
+    """The main camera of a phone."""
+    return Lens(f35=f35, distance_mm=distance_mm, **hold)
+
+
+def tele_lens(distance_mm: float, f35: float = 51.8, **hold: float) -> Lens:
+    """The double-length camera of a phone: hardly any distortion."""
+    hold = {"k1": 0.003, "k2": -0.001, **hold}
+    return Lens(f35=f35, distance_mm=distance_mm, **hold)
+
 
 SAMPLES = (
     Scene(
-        name="first",
-        seed=1,
+        name="bronze-handful",
+        seed=101,
+        groups=(rings("bronze", 8.0, 1.6, 14),),
+        coins=("eur-1",),
+        lens=main_lens(135.0, tilt_deg=1.2, tilt_azimuth_deg=250.0, roll_deg=2.0),
+        phone=Phone(exposure=208, white_balance=(1.02, 1.0, 0.96), taken="2026:03:02 10:11:12"),
+        sample=True,
+    ),
+    Scene(
+        name="aluminium-forty",
+        seed=102,
+        groups=(rings("aluminium", 6.0, 1.2, 39), rings("aluminium", 6.6, 1.2, 1)),
+        coins=("usd-0.25",),
+        light="overcast",
+        rows=True,
+        lens=tele_lens(235.0, tilt_deg=0.8, tilt_azimuth_deg=20.0, roll_deg=-1.0),
+        phone=Phone(exposure=212, quality=90, taken="2026:03:02 10:19:40"),
+        sample=True,
+    ),
+    Scene(
+        name="anodised-colours",
+        seed=103,
+        groups=tuple(rings(colour, 5.0, 1.2, 6) for colour in ANODISED),
+        coins=("gbp-0.01",),
+        light="two_lamps",
+        spread=0.9,
+        lens=main_lens(115.0, f35=26.3, tilt_deg=2.1, tilt_azimuth_deg=100.0, k1=-0.005),
+        phone=Phone(
+            exposure=200, contrast=0.3, white_balance=(1.05, 1.0, 0.90), taken="2026:03:02 10:31:05"
+        ),
+        sample=True,
+    ),
+    Scene(
+        name="copper-and-brass",
+        seed=104,
+        groups=(rings("copper", 5.0, 1.0, 14), rings("brass", 5.0, 1.0, 14, id_sd_mm=0.05)),
+        coins=("jpy-5",),
+        spread=0.92,
+        lens=main_lens(110.0, f35=24.2, tilt_deg=1.6, tilt_azimuth_deg=310.0, roll_deg=4.0),
+        phone=Phone(exposure=205, contrast=0.2, taken="2026:03:02 10:44:51"),
+        sample=True,
+    ),
+    Scene(
+        name="stainless-grey-card",
+        seed=105,
+        groups=(rings("stainless", 9.5, 1.6, 24),),
+        coins=("eur-1",),
+        surface="grey_card",
+        light="two_lamps",
+        rows=True,
+        lens=main_lens(150.0, f35=26.1, tilt_deg=1.0, tilt_azimuth_deg=60.0),
+        phone=Phone(exposure=128, iso=100, quality=88, taken="2026:03:02 11:02:33"),
+        sample=True,
+    ),
+    Scene(
+        name="rubber-rings",
+        seed=106,
         groups=(
-            Group(material="bronze", id_mm=8, wire_mm=1.6, count=5),
-            Group(material="aluminium", id_mm=6, wire_mm=1.2, count=5),
+            rings("rubber", 10.0, 2.0, 10, ovality_max=0.02, gap_max_mm=0.0),
+            rings("rubber_red", 8.0, 2.0, 8, ovality_max=0.02, gap_max_mm=0.0),
+        ),
+        coins=("usd-0.25",),
+        light="overcast",
+        lens=Lens(width=3264, height=2448, f35=27.8, distance_mm=140.0, tilt_deg=2.5, k1=0.008),
+        phone=Phone(exposure=206, taken="2026:03:02 11:15:20"),
+        sample=True,
+    ),
+    Scene(
+        name="silver-on-wood",
+        seed=107,
+        groups=(rings("silver", 3.5, 0.8, 20),),
+        coins=("gbp-0.01",),
+        surface="wood",
+        spread=0.8,
+        lens=Lens(width=3264, height=2448, f35=52.2, distance_mm=190.0, tilt_deg=1.4),
+        phone=Phone(exposure=120, iso=100, orientation=6, quality=88, taken="2026:03:02 11:27:02"),
+        sample=True,
+    ),
+    Scene(
+        name="back-lit-sheet",
+        seed=108,
+        groups=(
+            rings("aluminium", 6.0, 1.2, 8),
+            rings("copper", 5.0, 1.0, 8),
+            rings("stainless", 8.0, 1.6, 6),
+        ),
+        light="back_lit",
+        sheet=SheetLying(paper="a6", turn_deg=1.5),
+        lens=tele_lens(235.0, tilt_deg=1.1, tilt_azimuth_deg=200.0),
+        phone=Phone(exposure=215, taken="2026:03:02 11:40:18"),
+        sample=True,
+    ),
+    Scene(
+        name="brass-on-sheet",
+        seed=109,
+        groups=(rings("brass", 6.0, 1.2, 30),),
+        sheet=SheetLying(paper="a5", turn_deg=-2.0, print_scale=(0.9985, 1.001)),
+        lens=main_lens(172.0, tilt_deg=1.8, tilt_azimuth_deg=150.0, roll_deg=1.0),
+        phone=Phone(exposure=206, taken="2026:03:02 11:52:44"),
+        sample=True,
+    ),
+    Scene(
+        name="mixed-difficult",
+        seed=110,
+        groups=(
+            rings("bronze", 8.0, 1.6, 9, gap_max_mm=0.4),
+            rings("aluminium", 6.0, 1.2, 10, gap_max_mm=0.3),
+            rings("anodised_blue", 5.0, 1.2, 6),
+            rings("stainless", 9.5, 1.6, 5),
         ),
         coins=("eur-1",),
-        lens=Lens(distance_mm=120, f35=26.2),
+        overlapping=3,
+        touching=2,
+        standing=2,
+        cut_by_frame=2,
+        marks=("text", "circle"),
+        debris=("lint", "lint", "offcut", "nut", "bead"),
+        lens=main_lens(150.0, f35=26.4, tilt_deg=3.0, tilt_azimuth_deg=35.0, roll_deg=-3.0),
+        phone=Phone(exposure=200, contrast=0.3, taken="2026:03:02 12:08:09"),
         sample=True,
     ),
 )
-VALIDATION: tuple[Scene, ...] = ()
+
+VALIDATION = (
+    Scene(
+        name="v01-aluminium-white-window",
+        seed=201,
+        groups=(rings("aluminium", 6.35, 1.29, 30), rings("aluminium", 4.76, 1.02, 12)),
+        coins=("eur-1",),
+        lens=main_lens(145.0, f35=26.3, tilt_deg=0.7, tilt_azimuth_deg=10.0),
+        phone=Phone(exposure=195),
+    ),
+    Scene(
+        name="v02-aluminium-white-clipped",
+        seed=202,
+        groups=(rings("aluminium", 7.94, 1.63, 24),),
+        coins=("usd-0.25",),
+        light="overcast",
+        lens=main_lens(150.0, f35=25.7, tilt_deg=2.0, tilt_azimuth_deg=130.0, k1=-0.006),
+        phone=Phone(exposure=330, contrast=0.2),
+    ),
+    Scene(
+        name="v03-silver-blue-close",
+        seed=203,
+        groups=(rings("silver", 3.0, 0.8, 18), rings("silver", 2.4, 0.64, 14)),
+        coins=("usd-0.1",),
+        surface="blue_card",
+        lens=main_lens(82.0, f35=25.9, tilt_deg=1.5, tilt_azimuth_deg=80.0, k1=0.009),
+        phone=Phone(exposure=110, iso=80),
+    ),
+    Scene(
+        name="v04-copper-white-lamps",
+        seed=204,
+        groups=(rings("copper", 8.0, 1.6, 16), rings("copper", 10.0, 2.0, 8)),
+        coins=("usd-0.25",),
+        light="two_lamps",
+        lens=main_lens(150.0, f35=24.3, tilt_deg=3.4, tilt_azimuth_deg=290.0),
+        phone=Phone(exposure=205, contrast=0.4, white_balance=(1.08, 1.0, 0.86), sharpen=0.5),
+    ),
+    Scene(
+        name="v05-brass-wood-tele",
+        seed=205,
+        groups=(rings("brass", 5.0, 1.0, 24),),
+        coins=("eur-1",),
+        surface="wood",
+        lens=tele_lens(205.0, tilt_deg=2.0, tilt_azimuth_deg=45.0, roll_deg=3.0),
+        phone=Phone(exposure=125, orientation=6),
+    ),
+    Scene(
+        name="v06-stainless-grey-hard-lamp",
+        seed=206,
+        groups=(rings("stainless", 6.35, 1.63, 18), rings("stainless_polished", 9.5, 2.0, 8)),
+        coins=("jpy-5",),
+        surface="grey_card",
+        light="hard_lamp",
+        lens=main_lens(135.0, f35=26.0, tilt_deg=1.0, tilt_azimuth_deg=190.0),
+        phone=Phone(exposure=120, iso=125, contrast=0.3),
+    ),
+    Scene(
+        name="v07-anodised-white-overcast",
+        seed=207,
+        groups=tuple(rings(colour, 6.0, 1.6, 7) for colour in (*ANODISED, "anodised_black")),
+        coins=("gbp-0.01",),
+        light="overcast",
+        lens=main_lens(140.0, f35=27.6, tilt_deg=1.1, tilt_azimuth_deg=330.0, k1=0.007),
+        phone=Phone(exposure=215),
+    ),
+    Scene(
+        name="v08-rubber-grey-window",
+        seed=208,
+        groups=(
+            rings("rubber", 10.0, 2.0, 8, ovality_max=0.01, gap_max_mm=0.0),
+            rings("anodised_black", 8.0, 1.6, 10),
+            rings("rubber_red", 6.0, 1.5, 8, ovality_max=0.01, gap_max_mm=0.0),
+        ),
+        coins=("usd-0.25",),
+        surface="grey_card",
+        lens=main_lens(150.0, f35=26.2, tilt_deg=1.9, tilt_azimuth_deg=15.0),
+        phone=Phone(exposure=135),
+    ),
+    Scene(
+        name="v09-bronze-torch",
+        seed=209,
+        groups=(rings("bronze", 7.0, 1.4, 24),),
+        coins=("eur-1",),
+        light="torch",
+        lens=main_lens(140.0, f35=25.8, tilt_deg=1.4, tilt_azimuth_deg=220.0),
+        phone=Phone(exposure=190, contrast=0.3),
+    ),
+    Scene(
+        name="v10-aluminium-dark-cloth",
+        seed=210,
+        groups=(rings("aluminium", 6.0, 1.2, 26),),
+        coins=("usd-0.25",),
+        surface="dark_cloth",
+        lens=main_lens(135.0, f35=26.1, tilt_deg=1.0, tilt_azimuth_deg=140.0),
+        phone=Phone(exposure=38, iso=200),
+    ),
+    Scene(
+        name="v11-mixed-dim-noisy",
+        seed=211,
+        groups=(rings("aluminium", 8.0, 1.6, 12), rings("copper", 6.0, 1.2, 14)),
+        coins=("eur-2",),
+        light="dim",
+        lens=main_lens(145.0, f35=26.4, tilt_deg=2.8, tilt_azimuth_deg=75.0),
+        phone=Phone(exposure=165, iso=1600, psf_sigma_px=1.0, sharpen=0.6, quality=88),
+    ),
+    Scene(
+        name="v12-overlapping-heap",
+        seed=212,
+        groups=(
+            rings("aluminium", 8.0, 1.6, 14, gap_max_mm=0.3),
+            rings("brass", 6.0, 1.2, 16, gap_max_mm=0.3),
+            rings("copper", 10.0, 1.6, 6),
+        ),
+        coins=("eur-1",),
+        overlapping=6,
+        touching=3,
+        standing=2,
+        cut_by_frame=3,
+        debris=("lint", "offcut", "screw"),
+        lens=main_lens(165.0, f35=26.0, tilt_deg=1.3, tilt_azimuth_deg=165.0),
+        phone=Phone(exposure=205),
+    ),
+    Scene(
+        name="v13-gold-back-lit",
+        seed=213,
+        groups=(rings("gold", 2.5, 0.5, 20), rings("gold", 4.0, 0.8, 16)),
+        coins=("usd-0.01",),
+        light="back_lit",
+        spread=0.85,
+        lens=tele_lens(182.0, tilt_deg=0.9, tilt_azimuth_deg=260.0),
+        phone=Phone(exposure=212),
+    ),
+    Scene(
+        name="v14-titanium-grey-tilted",
+        seed=214,
+        groups=(rings("titanium", 8.0, 1.6, 14), rings("titanium", 5.0, 1.2, 12)),
+        coins=("eur-1",),
+        surface="grey_card",
+        light="overcast",
+        lens=main_lens(165.0, f35=27.7, tilt_deg=6.0, tilt_azimuth_deg=215.0),
+        phone=Phone(exposure=128),
+    ),
+    Scene(
+        name="v15-large-steel-lamps",
+        seed=215,
+        groups=(
+            rings("zinc_steel", 25.0, 2.5, 5, id_sd_mm=0.08),
+            rings("stainless", 16.0, 2.0, 6, id_sd_mm=0.05),
+        ),
+        coins=("usd-0.25",),
+        light="two_lamps",
+        lens=main_lens(190.0, f35=26.2, tilt_deg=1.2, tilt_azimuth_deg=95.0),
+        phone=Phone(exposure=200, white_balance=(1.06, 1.0, 0.9)),
+    ),
+    Scene(
+        name="v16-sixty-small-tele",
+        seed=216,
+        groups=(rings("brass", 4.0, 1.0, 30), rings("aluminium", 4.0, 0.9, 30)),
+        coins=("jpy-50",),
+        light="overcast",
+        lens=tele_lens(230.0, tilt_deg=1.0, tilt_azimuth_deg=55.0),
+        phone=Phone(exposure=205),
+    ),
+    Scene(
+        name="v17-steel-wood-hard-lamp",
+        seed=217,
+        groups=(rings("zinc_steel", 7.0, 1.5, 22),),
+        coins=("eur-0.02",),
+        surface="wood",
+        light="hard_lamp",
+        lens=main_lens(130.0, f35=25.6, tilt_deg=2.4, tilt_azimuth_deg=120.0),
+        phone=Phone(exposure=115, iso=160, contrast=0.3),
+    ),
+    Scene(
+        name="v18-copper-printed-page",
+        seed=218,
+        groups=(rings("copper", 6.0, 1.2, 22),),
+        coins=("gbp-0.01",),
+        marks=("text", "text", "circle", "circle"),
+        debris=("lint", "bead", "nut"),
+        lens=main_lens(130.0, f35=26.0, tilt_deg=1.7, tilt_azimuth_deg=30.0),
+        phone=Phone(exposure=205, contrast=0.2),
+    ),
+    Scene(
+        name="v19-sheet-aluminium-window",
+        seed=219,
+        groups=(rings("aluminium", 6.35, 1.29, 24),),
+        sheet=SheetLying(paper="a6", turn_deg=3.0),
+        lens=tele_lens(240.0, tilt_deg=1.5, tilt_azimuth_deg=175.0),
+        phone=Phone(exposure=205),
+    ),
+    Scene(
+        name="v20-sheet-copper-lamps",
+        seed=220,
+        groups=(rings("copper", 8.0, 1.6, 16), rings("copper", 6.0, 1.2, 16)),
+        light="two_lamps",
+        sheet=SheetLying(paper="a5", turn_deg=-1.0, print_scale=(1.004, 0.997)),
+        lens=main_lens(178.0, f35=26.3, tilt_deg=2.2, tilt_azimuth_deg=300.0, k1=0.009),
+        phone=Phone(exposure=200, contrast=0.3, white_balance=(1.06, 1.0, 0.9)),
+    ),
+    Scene(
+        name="v21-sheet-stainless-turned",
+        seed=221,
+        groups=(rings("stainless", 5.0, 1.2, 26),),
+        light="overcast",
+        sheet=SheetLying(paper="a6", turn_deg=9.0, print_scale=(1.001, 1.002)),
+        lens=main_lens(135.0, f35=26.0, tilt_deg=4.0, tilt_azimuth_deg=60.0, k1=-0.006),
+        phone=Phone(exposure=210),
+    ),
+    Scene(
+        name="v22-sheet-bronze-hard-lamp",
+        seed=222,
+        groups=(rings("bronze", 7.0, 1.5, 26),),
+        light="hard_lamp",
+        sheet=SheetLying(paper="a5", turn_deg=2.0, print_scale=(0.998, 0.999)),
+        lens=main_lens(175.0, f35=25.7, tilt_deg=1.2, tilt_azimuth_deg=240.0),
+        phone=Phone(exposure=205, iso=100, contrast=0.3),
+    ),
+    Scene(
+        name="v23-sheet-silver-back-lit",
+        seed=223,
+        groups=(rings("silver", 4.0, 0.8, 20), rings("anodised_red", 5.0, 1.2, 12)),
+        light="back_lit",
+        sheet=SheetLying(paper="a6", turn_deg=-2.0),
+        lens=tele_lens(235.0, tilt_deg=1.0, tilt_azimuth_deg=345.0),
+        phone=Phone(exposure=215),
+    ),
+)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,7 +51,7 @@ def _frames(line: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.
 
 def _lint(rng: np.random.Generator) -> tuple[str, Mesh]:
     """A curled thread of a few hundredths of a millimetre."""
-    knots = np.cumsum(rng.normal(0, 1.3, (7, 2)) + (0.6, 0), axis=0)
+    knots = np.cumsum(rng.normal((0.6, 0.0), 1.3, (7, 2)), axis=0)
     height = 0.03 + 0.15 * rng.uniform(size=7)
     knots -= knots.mean(axis=0)
     line = CubicSpline(np.arange(7), np.column_stack([knots, height]))(np.linspace(0, 6, 200))
@@ -73,7 +74,7 @@ def _prism(
     inner = hole * np.column_stack([np.cos(turn), np.sin(turn)])
     path = [(outer, 0.0), (outer, height), (inner, height), (inner, 0.0)]
     parts = []
-    for (line_a, z_a), (line_b, z_b) in zip(path[:-1], path[1:], strict=True):
+    for (line_a, z_a), (line_b, z_b) in pairwise(path):
         rows = np.stack(
             [np.column_stack([line_a, 0 * turn + z_a]), np.column_stack([line_b, 0 * turn + z_b])]
         )

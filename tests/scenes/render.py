@@ -22,11 +22,11 @@ from tests.scenes.mesh import Mesh, join
 from tests.scenes.phone import develop, save
 from tests.scenes.scene import Arranged, Scene, arrange, visible_area_mm
 from tests.scenes.studio import Room, trace
-from tests.scenes.surface import paint, read_sheet
+from tests.scenes.surface import paint, print_sheet
 from tests.scenes.truth import write_truth
 
 
-def build_room(arranged: Arranged) -> Room:
+def build_room(arranged: Arranged, sheets: Path | None) -> Room:
     """Turn an arranged scene into meshes and surfaces."""
     scene = arranged.scene
     rng = np.random.default_rng([scene.seed, 1])
@@ -39,19 +39,25 @@ def build_room(arranged: Arranged) -> Room:
             parts.setdefault(material, []).append(mesh)
     for thing in arranged.debris:
         parts.setdefault(thing.material, []).append(thing.mesh)
+    sheet = None
+    if scene.sheet is not None:
+        if sheets is None:
+            raise ValueError(f"{scene.name} needs the picture of a sheet")
+        sheet = print_sheet(scene.sheet, sheets / f"{scene.sheet.paper}.png")
     return Room(
         camera=arranged.camera,
         light=scene.light,
         table=paint(scene.surface, scene.marks, (width, height), rng),
-        sheet=read_sheet(scene.sheet) if scene.sheet else None,
+        sheet=sheet,
         things={material: join(meshes) for material, meshes in parts.items()},
     )
 
 
-def trace_scene(arranged: Arranged, *, spp: int) -> NDArray[np.float32]:
+def trace_scene(arranged: Arranged, *, spp: int, sheets: Path | None) -> NDArray[np.float32]:
     """Trace one arranged scene; its mesh files live only as long as that takes."""
     with tempfile.TemporaryDirectory() as folder:
-        return trace(build_room(arranged), spp=spp, seed=arranged.scene.seed, folder=Path(folder))
+        room = build_room(arranged, sheets)
+        return trace(room, spp=spp, seed=arranged.scene.seed, folder=Path(folder))
 
 
 def finish(
@@ -67,7 +73,9 @@ def finish(
     (out / f"{scene.name}.truth.json").write_text(text + "\n", encoding="utf-8")
 
 
-def render(scenes: list[Scene], out: Path, *, spp: int, variant: str, scale: float) -> None:
+def render(
+    scenes: list[Scene], out: Path, *, spp: int, variant: str, scale: float, sheets: Path | None
+) -> None:
     """Render scenes one after another, developing each while the next is traced."""
     import mitsuba as mi
 
@@ -78,7 +86,7 @@ def render(scenes: list[Scene], out: Path, *, spp: int, variant: str, scale: flo
         for scene in scenes:
             start = time.perf_counter()
             arranged = arrange(scene, scale)
-            radiance = trace_scene(arranged, spp=spp)
+            radiance = trace_scene(arranged, spp=spp, sheets=sheets)
             seconds = round(time.perf_counter() - start, 1)
             facts = {"samples": spp, "seconds": seconds, "variant": variant}
             print(f"{scene.name}: {len(arranged.rings)} rings, {seconds} s", flush=True)
@@ -99,6 +107,11 @@ def main() -> None:
     parser.add_argument("--variant", default="scalar_rgb", help="Mitsuba variant")
     parser.add_argument("--scale", type=float, default=1.0, help="size of the photo")
     parser.add_argument("--samples", action="store_true", help="only the sample photos")
+    parser.add_argument(
+        "--sheets",
+        type=Path,
+        help="folder with a4.png, a5.png ...: printed sheets, long side across",
+    )
     options = parser.parse_args()
     scenes = list(SAMPLES if options.samples else SAMPLES + VALIDATION)
     if options.names:
@@ -108,7 +121,18 @@ def main() -> None:
         if unknown:
             sys.exit(f"unknown: {', '.join(unknown)}; known: {', '.join(known)}")
         scenes = [known[name] for name in wanted]
-    render(scenes, options.out, spp=options.spp, variant=options.variant, scale=options.scale)
+    if options.sheets is None:
+        for scene in [scene for scene in scenes if scene.sheet]:
+            print(f"{scene.name}: left out, it needs --sheets", flush=True)
+            scenes.remove(scene)
+    render(
+        scenes,
+        options.out,
+        spp=options.spp,
+        variant=options.variant,
+        scale=options.scale,
+        sheets=options.sheets,
+    )
 
 
 if __name__ == "__main__":

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from tests.scenes.camera import Camera, place_camera
 from tests.scenes.coin import COINS, PlacedCoin
 from tests.scenes.debris import Debris, make_debris
 from tests.scenes.phone import Phone
 from tests.scenes.ring import PlacedRing, RingShape, lay, lean_on, pose_of
-from tests.scenes.surface import Sheet
+from tests.scenes.surface import SheetLying
 
 FRAME_MARGIN = 0.05
 """Share of the picture's width that stays free along its edges."""
@@ -31,6 +31,7 @@ class Group:
     wire_sd_mm: float = 0.006
     ovality_max: float = 0.008
     gap_max_mm: float = 0.08
+    """0 for rings without a cut."""
     out_of_line_max_mm: float = 0.05
     tilt_max_deg: float = 0.5
 
@@ -60,8 +61,8 @@ class Scene:
     groups: tuple[Group, ...]
     surface: str = "white_paper"
     light: str = "soft_window"
-    lens: Lens = Lens()
-    phone: Phone = Phone()
+    lens: Lens = field(default_factory=Lens)
+    phone: Phone = field(default_factory=Phone)
     coins: tuple[str, ...] = ()
     marks: tuple[str, ...] = ()
     debris: tuple[str, ...] = ()
@@ -75,7 +76,7 @@ class Scene:
     """Pairs side by side, wire on wire."""
     standing: int = 0
     cut_by_frame: int = 0
-    sheet: Sheet | None = None
+    sheet: SheetLying | None = None
     sample: bool = False
     """Belongs to the sample photos of the project."""
 
@@ -95,9 +96,14 @@ class Table:
     """Finds free places; keeps circles on the table from meeting."""
 
     def __init__(
-        self, camera: Camera, rng: np.random.Generator, spread: float, clearance_mm: float
+        self,
+        camera: Camera,
+        rng: np.random.Generator,
+        spread: float,
+        clearance_mm: float,
+        sheet: SheetLying | None,
     ) -> None:
-        self._camera, self._rng = camera, rng
+        self._camera, self._rng, self._sheet = camera, rng, sheet
         self._spread, self._clearance_mm = spread, clearance_mm
         self._taken: list[tuple[float, float, float]] = []
 
@@ -113,7 +119,9 @@ class Table:
         )
 
     def is_in_frame(self, x_mm: float, y_mm: float, radius_mm: float) -> bool:
-        """Tell whether a circle is well inside the picture."""
+        """Tell whether a circle is well inside the picture, and inside a sheet's work area."""
+        if self._sheet is not None and not self._sheet.holds(x_mm, y_mm, radius_mm):
+            return False
         turn = np.linspace(0, 2 * np.pi, 17)
         rim = np.column_stack(
             [x_mm + radius_mm * np.cos(turn), y_mm + radius_mm * np.sin(turn), 0 * turn + 1.0]
@@ -138,20 +146,20 @@ class Table:
 
 
 def arrange(scene: Scene, scale: float = 1.0) -> Arranged:
-    """Place everything, always the same way for the same scene; `scale` shrinks the picture only."""
+    """Place everything, the same way every time; `scale` shrinks the picture only."""
     rng = np.random.default_rng(scene.seed)
-    full = _camera(scene.lens, rng, 1.0)
+    full = _camera(scene.lens, rng)
     camera = full if scale == 1.0 else _shrink(full, scale)
     loose = [_make_ring(group, rng) for group in scene.groups for _ in range(group.count)]
     clearance = 0.25 * float(np.median([ring.reach_mm for ring in loose]))
-    table = Table(full, rng, scene.spread, clearance)
+    table = Table(full, rng, scene.spread, clearance, scene.sheet)
     coins = tuple(_place_coin(kind, table, rng) for kind in scene.coins)
     rings = _place_rings(scene, loose, table, full, rng)
     debris = tuple(make_debris(kind, table.find(2.5), rng) for kind in scene.debris)
     return Arranged(scene=scene, camera=camera, rings=tuple(rings), coins=coins, debris=debris)
 
 
-def _camera(lens: Lens, rng: np.random.Generator, scale: float) -> Camera:
+def _camera(lens: Lens, rng: np.random.Generator) -> Camera:
     return place_camera(
         width=lens.width,
         height=lens.height,
@@ -180,14 +188,16 @@ def _shrink(camera: Camera, scale: float) -> Camera:
 def _make_ring(group: Group, rng: np.random.Generator) -> PlacedRing:
     """Draw one ring of a group; it lies nowhere yet."""
     wire = group.wire_mm + group.wire_sd_mm * rng.standard_normal()
+    cut = group.gap_max_mm > 0
+    ends = group.out_of_line_max_mm * rng.uniform(-1, 1, 2) * cut
     shape = RingShape(
         wire_mm=float(wire),
         id_mm=float(group.id_mm + group.id_sd_mm * rng.standard_normal()),
         ovality=float(group.ovality_max * rng.uniform() ** 1.5),
         oval_direction_deg=float(rng.uniform(0, 180)),
-        gap_mm=float(0.004 + group.gap_max_mm * rng.uniform() ** 3),
-        end_radial_mm=float(group.out_of_line_max_mm * rng.uniform(-1, 1)),
-        end_axial_mm=float(group.out_of_line_max_mm * rng.uniform(-1, 1)),
+        gap_mm=float(0.004 + group.gap_max_mm * rng.uniform() ** 3) if cut else 0.0,
+        end_radial_mm=float(ends[0]),
+        end_axial_mm=float(ends[1]),
     )
     tilt = group.tilt_max_deg * rng.uniform() ** 2
     pose = pose_of(float(rng.uniform(0, 360)), float(tilt), float(rng.uniform(0, 360)))
@@ -205,9 +215,6 @@ def _make_ring(group: Group, rng: np.random.Generator) -> PlacedRing:
 def _place_coin(kind: str, table: Table, rng: np.random.Generator) -> PlacedCoin:
     x, y = table.find(COINS[kind].diameter_mm / 2, spread=0.8)
     return PlacedCoin(kind=kind, x_mm=x, y_mm=y, turn_deg=float(rng.uniform(0, 360)))
-
-
-Take = Callable[[], PlacedRing]
 
 
 def _place_rings(
@@ -292,8 +299,6 @@ def _touch(
 
 
 def _clearance(one: PlacedRing, two: PlacedRing) -> float:
-    from scipy.spatial import cKDTree
-
     near = cKDTree(one.centre_line(2881)).query(two.centre_line(2881))[0].min()
     return float(near - (one.shape.wire_mm + two.shape.wire_mm) / 2)
 

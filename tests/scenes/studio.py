@@ -18,6 +18,7 @@ from tests.scenes.surface import Patch
 HALF_ROOM_MM = 1500.0
 CEILING_MM = 1700.0
 FLOOR_MM = -750.0
+TORCH_RADIUS_MM = 2.2
 MAX_DEPTH = 7
 """Bounces: enough for table, wire, table, wire, room."""
 SPP_PER_PASS = 16
@@ -205,7 +206,12 @@ def _quad(
     return {"type": "rectangle", "to_world": mi.ScalarTransform4f(pose)}
 
 
-def _glow(shape: dict[str, Any], radiance: Any, weight: float) -> dict[str, Any]:
+def _glow(shape: dict[str, Any], radiance: Any, share: float) -> dict[str, Any]:
+    """Make a shape glow; `share` is its part of the sky over the table (form factor).
+
+    Lamps are drawn as often as they matter: by radiance times share.
+    """
+    weight = float(np.mean(radiance)) * share + 1e-4
     emitter = {"type": "area", "radiance": rgb(radiance), "sampling_weight": weight}
     return {**shape, "emitter": emitter, "bsdf": describe(MATERIALS["matt_black"])}
 
@@ -213,25 +219,23 @@ def _glow(shape: dict[str, Any], radiance: Any, weight: float) -> dict[str, Any]
 def _walls(light: Light) -> dict[str, Any]:
     side, top, low = HALF_ROOM_MM, CEILING_MM, FLOOR_MM
     middle, half = (top + low) / 2, (top - low) / 2
-    walls = np.array(light.walls)
+    walls, ceiling = np.array(light.walls), np.array(light.ceiling)
     shapes = {
-        "ceiling": _glow(_quad((0, 0, top), (side, 0, 0), (0, -side, 0)), light.ceiling, 1.0),
-        "floor": _glow(_quad((0, 0, low), (side, 0, 0), (0, side, 0)), 0.35 * walls, 0.05),
-        "west": _glow(_quad((-side, 0, middle), (0, side, 0), (0, 0, half)), 0.8 * walls, 0.4),
-        "east": _glow(_quad((side, 0, middle), (0, -side, 0), (0, 0, half)), 1.15 * walls, 0.4),
-        "south": _glow(_quad((0, -side, middle), (-side, 0, 0), (0, 0, half)), walls, 0.4),
-        "north": _glow(_quad((0, side, middle), (side, 0, 0), (0, 0, half)), walls, 0.4),
+        "ceiling": _glow(_quad((0, 0, top), (side, 0, 0), (0, -side, 0)), ceiling, 0.5),
+        "floor": _glow(_quad((0, 0, low), (side, 0, 0), (0, side, 0)), 0.35 * walls, 0.001),
+        "west": _glow(_quad((-side, 0, middle), (0, side, 0), (0, 0, half)), 0.8 * walls, 0.1),
+        "east": _glow(_quad((side, 0, middle), (0, -side, 0), (0, 0, half)), 1.15 * walls, 0.1),
+        "south": _glow(_quad((0, -side, middle), (-side, 0, 0), (0, 0, half)), walls, 0.1),
+        "north": _glow(_quad((0, side, middle), (side, 0, 0), (0, 0, half)), walls, 0.1),
         # Something dark to mirror: a shelf, a door, a beam.
         "shelf": _glow(_quad((400, 1480, 500), (420, 0, 0), (0, 0, 350)), 0.25 * walls, 0.02),
         "door": _glow(_quad((1480, -500, 100), (0, -330, 0), (0, 0, 850)), 0.4 * walls, 0.02),
-        "beam": _glow(
-            _quad((0, 350, 1690), (1500, 0, 0), (0, -70, 0)), 0.5 * np.array(light.ceiling), 0.02
-        ),
+        "beam": _glow(_quad((0, 350, 1690), (1500, 0, 0), (0, -70, 0)), 0.5 * ceiling, 0.02),
     }
     if light.window is not None:
         for number, y in enumerate((-260.0, 420.0)):
             pane = _quad((-1490, y, 620), (0, 310, 0), (0, 0, 560))
-            shapes[f"window_{number}"] = _glow(pane, light.window, 4.0)
+            shapes[f"window_{number}"] = _glow(pane, light.window, 0.03)
     return shapes
 
 
@@ -243,14 +247,17 @@ def _lamps(light: Light, camera: Camera) -> dict[str, Any]:
         pose = mi.ScalarTransform4f().look_at(
             origin=list(lamp.at_mm), target=[0, 0, 0], up=[0, 0, 1]
         ) @ mi.ScalarTransform4f().scale(lamp.radius_mm)
-        shapes[f"lamp_{number}"] = _glow({"type": "disk", "to_world": pose}, lamp.radiance, 4.0)
+        distance2 = float(np.sum(np.square(lamp.at_mm)))
+        share = lamp.radius_mm**2 / distance2 * lamp.at_mm[2] / np.sqrt(distance2)
+        shapes[f"lamp_{number}"] = _glow({"type": "disk", "to_world": pose}, lamp.radiance, share)
     if light.torch:
         at = camera.position + 12.0 * camera.rotation[0] - 3.0 * camera.rotation[1]
         pose = mi.ScalarTransform4f().look_at(
             origin=at.tolist(), target=(at + camera.rotation[2]).tolist(), up=[0, 1, 0]
-        ) @ mi.ScalarTransform4f().scale(2.2)
+        ) @ mi.ScalarTransform4f().scale(TORCH_RADIUS_MM)
         white = light.torch * np.array([1.0, 0.97, 0.93])
-        shapes["torch"] = _glow({"type": "disk", "to_world": pose}, white, 6.0)
+        share = (TORCH_RADIUS_MM / camera.distance_mm) ** 2
+        shapes["torch"] = _glow({"type": "disk", "to_world": pose}, white, share)
     return shapes
 
 
@@ -264,7 +271,7 @@ def _table(room: Room, light: Light) -> dict[str, Any]:
     if light.table:
         top = "sheet" if room.sheet else "table"
         glow = _texture(room.sheet or room.table, light.table / 0.8)
-        shapes[top]["emitter"] = {"type": "area", "radiance": glow, "sampling_weight": 3.0}
+        shapes[top]["emitter"] = {"type": "area", "radiance": glow, "sampling_weight": 0.3}
     return shapes
 
 

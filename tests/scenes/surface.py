@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
-from scipy.ndimage import gaussian_filter, map_coordinates, zoom
+from scipy.ndimage import gaussian_filter, zoom
 
 Rgb = NDArray[np.float32]
 
@@ -19,18 +19,44 @@ MARK_STEP_MM = 0.04
 """Pixel of a surface with print on it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
-    """A printed sheet given as a picture of known physical size."""
+PAPERS_MM = {
+    # Page, width x height, and the clear work area in its middle; pages lie on their long side.
+    "a4": ((297.0, 210.0), (232.0, 152.0)),
+    "letter": ((279.4, 215.9), (216.0, 152.0)),
+    "a5": ((210.0, 148.0), (157.5, 97.5)),
+    "a6": ((148.0, 105.0), (105.0, 65.0)),
+}
+"""ISO 216, ANSI/ASME Y14.1; the work areas are those of the project's own sheet."""
 
-    picture: Path
-    width_mm: float
-    height_mm: float
+PAPER_REFLECTANCE = 0.82
+INK_REFLECTANCE = 0.035
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetLying:
+    """Which printed sheet lies where, and what the printer did to it."""
+
+    paper: str
     x_mm: float = 0.0
     y_mm: float = 0.0
     turn_deg: float = 0.0
     print_scale: tuple[float, float] = (1.0, 1.0)
-    """True size over nominal size, along width and height: what the printer did."""
+    """True size over nominal size, along width and height."""
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """True width and height of the printed picture."""
+        (width, height), _ = PAPERS_MM[self.paper]
+        return width * self.print_scale[0], height * self.print_scale[1]
+
+    def holds(self, x_mm: float, y_mm: float, radius_mm: float) -> bool:
+        """Tell whether a circle on the table lies within the work area."""
+        turn = np.radians(self.turn_deg)
+        x, y = x_mm - self.x_mm, y_mm - self.y_mm
+        along, across = x * np.cos(turn) + y * np.sin(turn), y * np.cos(turn) - x * np.sin(turn)
+        width, height = PAPERS_MM[self.paper][1]
+        inside = abs(along) + radius_mm < width / 2 - 1, abs(across) + radius_mm < height / 2 - 1
+        return all(inside)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,18 +84,14 @@ def paint(
     return Patch(picture.astype(np.float32), shape[1] * step, shape[0] * step)
 
 
-def read_sheet(sheet: Sheet) -> Patch:
-    """Turn a picture of a sheet into reflectance: paper 0.82, ink 0.035."""
-    picture = Image.open(sheet.picture).convert("RGB")
-    code = np.asarray(picture, dtype=np.float32) / 255
+def print_sheet(lying: SheetLying, picture: Path) -> Patch:
+    """Lay a picture of a sheet, sRGB-coded, on the table as paper and ink."""
+    code = np.asarray(Image.open(picture).convert("RGB"), dtype=np.float32) / 255
     linear = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+    reflectance = INK_REFLECTANCE + (PAPER_REFLECTANCE - INK_REFLECTANCE) * linear
+    width, height = lying.size_mm
     return Patch(
-        (0.035 + (0.82 - 0.035) * linear).astype(np.float32),
-        sheet.width_mm * sheet.print_scale[0],
-        sheet.height_mm * sheet.print_scale[1],
-        sheet.x_mm,
-        sheet.y_mm,
-        sheet.turn_deg,
+        reflectance.astype(np.float32), width, height, lying.x_mm, lying.y_mm, lying.turn_deg
     )
 
 
@@ -174,16 +196,3 @@ def print_marks(
             box = (x - radius, y - radius, x + radius, y + radius)
             pen.ellipse(box, outline=225, width=round(0.7 / step))
     return gaussian_filter(np.asarray(page, dtype=np.float32) / 255, 0.06 / step)
-
-
-def sample(patch: Patch, x_mm: float, y_mm: float) -> NDArray[np.float64]:
-    """Read the reflectance of an unturned patch at a world point."""
-    rows, columns, _ = patch.reflectance.shape
-    column = ((x_mm - patch.x_mm) / patch.width_mm + 0.5) * columns - 0.5
-    row = (0.5 - (y_mm - patch.y_mm) / patch.height_mm) * rows - 0.5
-    return np.array(
-        [
-            map_coordinates(patch.reflectance[..., c], [[row], [column]], order=1)[0]
-            for c in range(3)
-        ]
-    )

@@ -48,9 +48,9 @@ def _sheet(scene: Scene) -> dict[str, Any] | None:
         return None
     sheet = scene.sheet
     return {
-        "picture": sheet.picture.name,
-        "width_mm": sheet.width_mm,
-        "height_mm": sheet.height_mm,
+        "paper": sheet.paper,
+        "width_mm": sheet.size_mm[0],
+        "height_mm": sheet.size_mm[1],
         "centre_mm": [sheet.x_mm, sheet.y_mm, 0.0],
         "turn_deg": sheet.turn_deg,
         "print_scale": list(sheet.print_scale),
