@@ -76,8 +76,8 @@ class RingShape:
         rim = FACETS_AROUND + 1
         wall = (FACETS_ALONG + 1) * rim
         ends = (
-            (np.r_[0:rim, wall : wall + rim], self.gap_mm / 2),
-            (np.r_[wall - rim : wall, wall + rim + 1 : wall + 2 * rim + 1], -self.gap_mm / 2),
+            (np.r_[0:rim, wall : wall + rim + 1], self.gap_mm / 2),
+            (np.r_[wall - rim : wall, wall + rim + 1 : wall + 2 * rim + 2], -self.gap_mm / 2),
         )
         for rows, y in ends:
             vertices[rows, 1] = y
