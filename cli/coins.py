@@ -9,7 +9,7 @@ from cli.options import AsJson
 
 
 def coins(as_json: AsJson = False) -> None:
-    """List the coins that can set the scale, and those that cannot, with the reason."""
+    """List the coins: which can set the scale, and why others cannot."""
     from cli.show.coins import coins_text
     from cli.show.terminal import print_text, terminal_width
     from vision.trade.coins import coins as all_coins

@@ -2,7 +2,6 @@
 
 import os
 import sys
-from importlib.metadata import version
 from typing import Annotated, Any
 
 import typer
@@ -45,6 +44,7 @@ class Commands(TyperGroup):
 app = typer.Typer(
     name="annulet",
     cls=Commands,
+    rich_markup_mode=None,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -57,6 +57,8 @@ app.command()(coins)
 
 def _print_version(wanted: bool) -> None:
     if wanted:
+        from importlib.metadata import version  # slow, and only wanted here
+
         typer.echo(f"annulet {version('annulet')}")
         raise typer.Exit
 

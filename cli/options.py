@@ -20,7 +20,7 @@ AsJson = Annotated[
 Photos = Annotated[
     list[Path],
     typer.Argument(
-        metavar="PHOTO...",
+        metavar="PHOTO",
         help="Photos (JPEG, PNG, TIFF, WebP, HEIC), or folders of photos.",
     ),
 ]

@@ -27,8 +27,8 @@ from vision.results import Result, Ring, Status
 # state has a shape and a text of its own besides.
 MEASURED: Colour = (235, 90, 0)
 CAUTION: Colour = (0, 150, 255)
-UNUSABLE: Colour = (90, 0, 165)
-REFERENCE: Colour = (120, 120, 0)
+UNUSABLE: Colour = (110, 0, 150)
+REFERENCE: Colour = (170, 200, 0)
 PLATE: Colour = (255, 255, 255)
 
 TEXT_PART = 0.0115

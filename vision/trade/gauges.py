@@ -113,7 +113,7 @@ def nearest(value_mm: float, systems: tuple[System, ...] = tuple(System)) -> tup
     if not value_mm > 0:
         raise ValueError(f"wire diameter must be positive, got {value_mm}")
     matches = [match for system in systems for match in _nearest_in(value_mm, system)]
-    return tuple(sorted(matches, key=lambda match: abs(match.difference_mm)))
+    return tuple(sorted(matches, key=lambda match: round(abs(match.difference_mm), 6)))
 
 
 def neighbours(value_mm: float, system: System) -> tuple[Gauge | None, Gauge | None]:

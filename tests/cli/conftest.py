@@ -1,0 +1,47 @@
+"""The command line over a pipeline that answers what a test tells it to."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+from typer.testing import Result as Ended
+
+import cli.run
+from cli.main import app
+from tests.cli.fakes import result, ring
+from vision.pipeline import Reference
+from vision.results import Result
+
+
+@dataclass
+class Pipeline:
+    """Answers by file name; anything else is a photo of one ring."""
+
+    answers: dict[str, Result | BaseException] = field(default_factory=dict)
+    asked: list[tuple[str, Reference]] = field(default_factory=list)
+
+    def measure_photo(self, path: Path, reference: Reference) -> Result:
+        self.asked.append((path.name, reference))
+        answer = self.answers.get(path.name, result([ring(1)], file=path.name))
+        if isinstance(answer, BaseException):
+            raise answer
+        return answer
+
+
+@pytest.fixture
+def pipeline(monkeypatch: pytest.MonkeyPatch) -> Iterator[Pipeline]:
+    fake = Pipeline()
+    monkeypatch.setattr(cli.run, "measure_photo", fake.measure_photo)
+    monkeypatch.setattr(cli.run, "worker_count", lambda photos: 1)
+    monkeypatch.setenv("COLUMNS", "80")
+    return fake
+
+
+@pytest.fixture
+def run() -> Callable[..., Ended]:
+    def start(*arguments: object) -> Ended:
+        return CliRunner().invoke(app, [str(argument) for argument in arguments])
+
+    return start
