@@ -109,6 +109,8 @@ class Scale:
     the square of the distance from where the reference fixes the scale."""
     outline_px: NDArray[np.float64] | None = None
     """Outline (m, 2) of the reference, for drawing."""
+    doubts: Mapping[str, tuple[Camera, ...]] = field(default_factory=dict)
+    """By cause: cameras one standard uncertainty away, independent of each other."""
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 

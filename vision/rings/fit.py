@@ -5,13 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.photo.decode import Photo
 from vision.rings.reader import Reading, read_edges
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
 from vision.rings.unwrap import SECTORS, unwrap
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
-Picture = NDArray[np.float32]
 
 ROUNDS = 3
 REWEIGHTINGS = 6
@@ -43,14 +43,76 @@ class Fit:
     """(n, 2) change of wire and ID in the last round, mm."""
     clear: Array
     """(n, 32) share of each sector inside the picture."""
+    paper: Array
+    """(n,) linear light of the table around each ring, brightest channel."""
+    clipped: Array
+    """(n,) share of samples that are overexposed."""
+
+    def __len__(self) -> int:
+        return len(self.tori)
+
+    def chosen(self, which: NDArray[np.int64]) -> "Fit":
+        """Keep the fits with these indices."""
+        reading = Reading(
+            edges=self.reading.edges[which],
+            weight=self.reading.weight[which],
+            scale=self.reading.scale[which],
+            presence=self.reading.presence[which],
+        )
+        return Fit(
+            tori=self.tori[which],
+            reading=reading,
+            residuals=self.residuals[which],
+            moved=self.moved[which],
+            clear=self.clear[which],
+            paper=self.paper[which],
+            clipped=self.clipped[which],
+        )
+
+    def joined(self, other: "Fit") -> "Fit":
+        """Both fits' rings, this one's first."""
+        mine, theirs = self.reading, other.reading
+
+        def both(one: Array, two: Array) -> Array:
+            return np.concatenate([one, two])
+
+        return Fit(
+            tori=both(self.tori, other.tori),
+            reading=Reading(
+                edges=both(mine.edges, theirs.edges),
+                weight=both(mine.weight, theirs.weight),
+                scale=both(mine.scale, theirs.scale),
+                presence=both(mine.presence, theirs.presence),
+            ),
+            residuals=both(self.residuals, other.residuals),
+            moved=both(self.moved, other.moved),
+            clear=both(self.clear, other.clear),
+            paper=both(self.paper, other.paper),
+            clipped=both(self.clipped, other.clipped),
+        )
+
+    @property
+    def scatter(self) -> Array:
+        """(n,) standard deviation of the residuals, in wire widths."""
+        return self.residuals.std(axis=(1, 2))
+
+    @property
+    def wire_mm(self) -> Array:
+        """(n,) wire diameter."""
+        return 2.0 * self.tori[:, TUBE]
+
+    @property
+    def id_mm(self) -> Array:
+        """(n,) inside diameter."""
+        return 2.0 * (self.tori[:, RADIUS] - self.tori[:, TUBE])
 
 
-def fit_rings(light: Picture, camera: Camera, tori: Array, *, rounds: int = ROUNDS) -> Fit:
+def fit_rings(photo: Photo, camera: Camera, tori: Array, *, rounds: int = ROUNDS) -> Fit:
     """Unwrap, read and refit until the outlines stand.
 
     Parameters
     ----------
-    light : (h, w, 3) float32 linear light
+    photo : the upright photo
     camera : the camera over the table
     tori : (n, 6) guesses, off by a few pixels or by a third of the wire's width
     """
@@ -59,9 +121,9 @@ def fit_rings(light: Picture, camera: Camera, tori: Array, *, rounds: int = ROUN
     last = tori
     for _ in range(rounds):
         last = tori
-        planes, clear = unwrap(light, camera, last)
-        reading = read_edges(planes)
-        tori, residuals = refit(camera, last, reading, clear)
+        unwrapped = unwrap(photo, camera, last)
+        reading = read_edges(unwrapped.planes)
+        tori, residuals = refit(camera, last, reading, unwrapped.clear)
     wire_moved = 2.0 * (tori[:, TUBE] - last[:, TUBE])
     id_moved = 2.0 * (tori[:, RADIUS] - last[:, RADIUS]) - wire_moved
     return Fit(
@@ -69,7 +131,9 @@ def fit_rings(light: Picture, camera: Camera, tori: Array, *, rounds: int = ROUN
         reading=reading,
         residuals=residuals,
         moved=np.stack([wire_moved, id_moved], axis=1),
-        clear=clear,
+        clear=unwrapped.clear,
+        paper=unwrapped.paper,
+        clipped=unwrapped.planes[:, 3].mean(axis=(1, 2), dtype=float),
     )
 
 
@@ -84,18 +148,18 @@ def refit(camera: Camera, tori: Array, reading: Reading, clear: Array) -> tuple[
     tori : (n, 6) moved rings
     residuals : (n, 2, 32) edge minus outline after the move, in s
     """
-    jacobian = _jacobian(camera, tori)
+    jacobian, _, _ = _jacobian(camera, tori, ring_angles(SECTORS))
     target = reading.edges - np.array([0.0, 1.0])[:, None]
     base = reading.weight * (clear[:, None, :] > 0.99)
     count = len(tori)
-    flat = jacobian.reshape(count, -1, 6)
-    wanted = target.reshape(count, -1)
+    flat = jacobian.reshape(count, 2 * SECTORS, 6)
+    wanted = target.reshape(count, 2 * SECTORS)
     prior = np.zeros((count, 6))
     prior[:, OVAL_COS] = prior[:, OVAL_SIN] = (EDGE_S / OVAL_PRIOR) ** 2
     move = np.zeros((count, 6))
     for _ in range(REWEIGHTINGS):
         left = wanted - np.einsum("nkp,np->nk", flat, move)
-        weight = base.reshape(count, -1) * np.minimum(1.0, HUBER_S / np.maximum(abs(left), 1e-9))
+        weight = base.reshape(count, 2 * SECTORS) * np.minimum(1.0, HUBER_S / np.maximum(abs(left), 1e-9))
         normal = np.einsum("nkp,nk,nkq->npq", flat, weight, flat)
         normal += (prior + 1e-9)[:, :, None] * np.eye(6)
         right = np.einsum("nkp,nk,nk->np", flat, weight, wanted) - prior * tori
@@ -108,13 +172,54 @@ def refit(camera: Camera, tori: Array, reading: Reading, clear: Array) -> tuple[
     return moved, left.reshape(count, 2, SECTORS)
 
 
-def _jacobian(camera: Camera, tori: Array) -> Array:
-    """Change (n, 2, 32, 6) of inner and outer outline along s for a unit of each parameter.
+def rematch(tori: Array, seen_by: Camera, through: Camera) -> Array:
+    """Rings (n, 6) that `through` would draw where `seen_by` draws the rings `tori`.
+
+    The answer to "what would these outlines be if the camera stood elsewhere". Least squares of
+    the outlines' distances, two linear steps.
+    """
+    if not len(tori):
+        return tori
+    angles = ring_angles(SECTORS)
+    seen = np.stack(outlines(seen_by, tori, angles), axis=1)
+    middles = seen_by.project(np.column_stack([tori[:, 0], tori[:, 1], tori[:, TUBE]]))
+    guess = tori.copy()
+    for ring, middle in enumerate(middles):
+        grow = through.mm_per_px(middle) / seen_by.mm_per_px(middle)
+        guess[ring, TUBE] *= grow
+        guess[ring, RADIUS] *= grow
+        guess[ring, :2] = through.to_plane(middle, guess[ring, TUBE])
+    turn = _turned(seen_by, through, middles)
+    for _ in range(3):
+        drawn = np.stack(outlines(through, guess, angles + turn), axis=1)
+        jacobian, normal, width = _jacobian(through, guess, angles + turn)
+        apart = np.sum((seen - drawn) * normal, axis=-1) / width
+        flat = jacobian.reshape(len(tori), 2 * SECTORS, 6)
+        squares = np.einsum("nkp,nkq->npq", flat, flat) + 1e-12 * np.eye(6)
+        right = np.einsum("nkp,nk->np", flat, apart.reshape(len(tori), 2 * SECTORS))
+        guess = guess + np.linalg.solve(squares, right[..., None])[..., 0]
+    return guess
+
+
+def _turned(seen_by: Camera, through: Camera, middles: Array) -> float:
+    """Angle by which the table's x axis turns from one camera's world to the other's."""
+    step = middles[0] + np.array([[0.0, 0.0], [50.0, 0.0]])
+    first, second = (np.diff(camera.to_plane(step), axis=0)[0] for camera in (seen_by, through))
+    return float(np.arctan2(second[1], second[0]) - np.arctan2(first[1], first[0]))
+
+
+def _jacobian(camera: Camera, tori: Array, angles: Array) -> tuple[Array, Array, Array]:
+    """Change of inner and outer outline along s for a unit of each parameter.
 
     Along s means: the shift of the outline along its own normal, divided by the guess's wire
     width along that normal; under tilt the rays of s are not normal to the outline.
+
+    Returns
+    -------
+    jacobian : (n, 2, 32, 6)
+    normal : (n, 2, 32, 2) of the outlines, any length
+    width : (n, 2, 32) wire width along these normals, in their length
     """
-    angles = ring_angles(SECTORS)
     here = np.stack(outlines(camera, tori, angles), axis=1)
     ahead = np.stack(outlines(camera, tori, angles + 1e-4), axis=1)
     tangent = ahead - here
@@ -127,4 +232,4 @@ def _jacobian(camera: Camera, tori: Array) -> Array:
         there[:, parameter] += step
         shift = np.stack(outlines(camera, there, angles), axis=1) - here
         columns.append(np.sum(shift * normal, axis=-1) / width / step)
-    return np.stack(columns, axis=-1)
+    return np.stack(columns, axis=-1), normal, width

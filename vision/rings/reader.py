@@ -46,6 +46,13 @@ def read_edges(planes: Picture) -> Reading:
     ----------
     planes : (n, 6, 32, 144) float32, as `vision.rings.unwrap.unwrap` gives them
     """
+    if not len(planes):
+        return Reading(
+            edges=np.empty((0, 2, planes.shape[2])),
+            weight=np.empty((0, 2, planes.shape[2])),
+            scale=np.empty((0, 2)),
+            presence=np.empty(0),
+        )
     network = _network()
     network.setInput(planes, "rings")
     edges, log_weight, log_scale, logit = (

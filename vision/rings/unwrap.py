@@ -1,9 +1,11 @@
 """The picture of a ring, cut open along its wire: sectors across, outlines at s = 0 and s = 1."""
 
-import cv2
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.photo.decode import Photo
 from vision.rings.torus import outlines, ring_angles
 from vision.scale.camera import Camera
 
@@ -32,46 +34,44 @@ SAMPLE_S: Array = S_FROM + (np.arange(SAMPLES) + 0.5) * ((S_TO - S_FROM) / SAMPL
 """(144,) the s of each sample."""
 
 
-def unwrap(light: Picture, camera: Camera, tori: Array) -> tuple[Picture, Array]:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Unwrapped:
+    """The pictures of n rings, cut open."""
+
+    planes: Picture
+    """(n, 6, 32, 144): three channels as the square root of the light relative to the
+    surroundings, the share of clipped samples, s itself, the wire's width / 30 px."""
+    clear: Array
+    """(n, 32) share of each sector's samples that lie inside the picture."""
+    paper: Array
+    """(n,) linear light of the surroundings, brightest channel."""
+
+
+def unwrap(photo: Photo, camera: Camera, tori: Array) -> Unwrapped:
     """Read the picture around each guessed ring along its 32 sectors.
 
     Parameters
     ----------
-    light : (h, w, 3) float32, linear light in [0, 1]
-    camera : the camera, in pixels of `light`
+    photo : the upright photo; only the parts around the rings are brought to linear light
+    camera : the camera, in pixels of the photo
     tori : (n, 6) guessed rings
-
-    Returns
-    -------
-    planes : (n, 6, 32, 144) float32: three channels as the square root of the light relative to
-        the surroundings, the share of clipped samples, s itself, the wire's width / 30 px
-    clear : (n, 32) share of each sector's samples that lie inside the picture
     """
     inner, outer = outlines(camera, tori, ring_angles(SECTORS * RAYS_PER_SECTOR))
     across = outer - inner
-    height, width = light.shape[:2]
+    width, height = photo.size
     planes = np.empty((len(tori), 6, SECTORS, SAMPLES), np.float32)
     clear = np.empty((len(tori), SECTORS))
+    level = np.empty((len(tori), 3))
     for ring, (start, step) in enumerate(zip(inner, across, strict=True)):
         points = start[:, None] + SAMPLE_S[None, :, None] * step[:, None]
         inside = np.all((points >= 0) & (points <= (width - 1, height - 1)), axis=-1)
         clear[ring] = inside.reshape(SECTORS, -1).mean(axis=1)
-        planes[ring] = _planes(_sample(light, points), float(np.hypot(*step.T).mean()))
-    return planes, clear
+        width_px = float(np.hypot(*step.T).mean())
+        planes[ring], level[ring] = _planes(photo.sample(points), width_px)
+    return Unwrapped(planes=planes, clear=clear, paper=level.max(axis=1))
 
 
-def _sample(light: Picture, points: Array) -> Picture:
-    maps = points.astype(np.float32)
-    return cv2.remap(
-        light,
-        maps[..., 0],
-        maps[..., 1],
-        interpolation=cv2.INTER_CUBIC,
-        borderMode=cv2.BORDER_REPLICATE,
-    ).astype(np.float32, copy=False)
-
-
-def _planes(samples: Picture, width_px: float) -> Picture:
+def _planes(samples: Picture, width_px: float) -> tuple[Picture, Array]:
     sectors = (SECTORS, RAYS_PER_SECTOR, SAMPLES)
     clipped = (samples.max(axis=-1) > CLIPPED).reshape(sectors).mean(axis=1)
     rays = samples.reshape(*sectors, 3).mean(axis=1)
@@ -83,4 +83,4 @@ def _planes(samples: Picture, width_px: float) -> Picture:
     planes[3] = clipped
     planes[4] = SAMPLE_S
     planes[5] = width_px / LENGTH_UNIT_PX
-    return planes
+    return planes, level

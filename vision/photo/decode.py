@@ -1,0 +1,239 @@
+"""Bytes to an upright picture, with what the camera wrote about itself."""
+
+import hashlib
+import warnings
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import ExifTags, Image, UnidentifiedImageError
+from pillow_heif import register_heif_opener
+
+from vision.errors import PhotoError
+from vision.results import PhotoInfo
+
+Pixels = NDArray[np.uint8]
+Picture = NDArray[np.float32]
+
+register_heif_opener()
+Image.MAX_IMAGE_PIXELS = None  # the limit below says what is wrong in the maker's words
+
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "HEIF")
+SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
+MOST_MEGAPIXELS = 130.0
+"""Above this a picture is refused unread: 128 megapixels is 390 MB once decoded."""
+MOST_FILE_BYTES = 400_000_000
+LEAST_SIDE_PX = 64
+"""Below this no ring can be 12 px across its wire and whole."""
+
+TURNS = {
+    2: lambda a: a[:, ::-1],
+    3: lambda a: a[::-1, ::-1],
+    4: lambda a: a[::-1],
+    5: lambda a: a.swapaxes(0, 1),
+    6: lambda a: a[::-1].swapaxes(0, 1),
+    7: lambda a: a[::-1, ::-1].swapaxes(0, 1),
+    8: lambda a: a[:, ::-1].swapaxes(0, 1),
+}
+"""EXIF orientation (tag 274) to the array operation that makes the picture upright."""
+
+
+def _srgb_to_linear() -> Picture:
+    code = np.arange(256) / 255.0
+    low, high = code / 12.92, ((code + 0.055) / 1.055) ** 2.4
+    return np.where(code <= 0.04045, low, high).astype(np.float32)
+
+
+LINEAR: Picture = _srgb_to_linear()
+"""(256,) the sRGB curve undone (IEC 61966-2-1)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Photo:
+    """An upright photo."""
+
+    info: PhotoInfo
+    bgr: Pixels
+    """(h, w, 3) upright, as stored: gamma-coded."""
+    f35_mm: float | None
+    """Focal length as 35 mm equivalent, from EXIF."""
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height in pixels."""
+        return self.bgr.shape[1], self.bgr.shape[0]
+
+    def sample(self, points: NDArray[np.float64]) -> Picture:
+        """Linear light (..., 3), blue first, at the points (rows, columns, 2); bicubic.
+
+        Only the part of the picture around the points is brought to linear light. Outside the
+        picture the border's pixels go on.
+        """
+        width, height = self.size
+        margin = 3  # two pixels reach of the bicubic kernel, one for rounding
+        low = np.floor(points.min(axis=(0, 1))).astype(int) - margin
+        high = np.ceil(points.max(axis=(0, 1))).astype(int) + margin + 1
+        left, top = np.clip(low, 0, (width - 1, height - 1))
+        right, bottom = np.clip(high, (left + 1, top + 1), (width, height))
+        maps = (points - (left, top)).astype(np.float32)
+        sampled = cv2.remap(
+            linear_light(self.bgr[top:bottom, left:right]),
+            maps[..., 0],
+            maps[..., 1],
+            interpolation=cv2.INTER_CUBIC,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        return np.asarray(sampled, np.float32)
+
+
+def linear_light(bgr: Pixels) -> Picture:
+    """Undo the sRGB curve: (h, w, 3) uint8 to float32 in [0, 1]."""
+    return np.asarray(cv2.LUT(np.ascontiguousarray(bgr), LINEAR), np.float32)
+
+
+def read_photo(path: Path) -> Photo:
+    """Read a JPEG, PNG, TIFF, WebP or HEIC file; orientation from EXIF is applied.
+
+    Raises
+    ------
+    PhotoError
+        No file, not a picture, cut short, too small or too large.
+    """
+    data = _read_bytes(path)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # damaged EXIF is no reason to refuse a good picture
+        image = _open(data, path.name)
+        exif = _exif(image)
+        pixels = _pixels(image, data, path.name)
+    orientation = exif.get(ExifTags.Base.Orientation, 1)
+    if image.format != "HEIF" and orientation in TURNS:  # the HEIF opener has turned it already
+        pixels = np.ascontiguousarray(TURNS[orientation](pixels))
+    return Photo(
+        info=PhotoInfo(
+            file=path.name,
+            width_px=pixels.shape[1],
+            height_px=pixels.shape[0],
+            taken=_taken(exif),
+            sha256=hashlib.sha256(data).hexdigest(),
+        ),
+        bgr=pixels,
+        f35_mm=_f35(exif),
+    )
+
+
+def _read_bytes(path: Path) -> bytes:
+    if not path.exists():
+        raise PhotoError(f"no such file: {path}", hint="check the name and the folder")
+    if not path.is_file():
+        raise PhotoError(f"{path} is not a file", hint="name a photo, or a folder of photos")
+    try:
+        size = path.stat().st_size
+        if size > MOST_FILE_BYTES:
+            raise PhotoError(
+                f"{path.name} has {size / 1e6:.0f} MB; at most {MOST_FILE_BYTES / 1e6:.0f} are read",
+                hint="send the photo as the camera's JPEG",
+            )
+        data = path.read_bytes()
+    except OSError as error:
+        raise PhotoError(f"{path} cannot be read: {error.strerror}") from error
+    if not data:
+        raise PhotoError(f"{path.name} is empty (0 bytes)", hint="copy the photo again")
+    return data
+
+
+def _open(data: bytes, name: str) -> Image.Image:
+    try:
+        image = Image.open(BytesIO(data), formats=FORMATS)
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError) as error:
+        raise PhotoError(
+            f"{name} is not a picture that can be read; expected JPEG, PNG, TIFF, WebP or HEIC",
+            hint="open it in a viewer; if that fails too, copy it from the camera again",
+        ) from error
+    width, height = image.size
+    if width * height > MOST_MEGAPIXELS * 1e6:
+        raise PhotoError(
+            f"{name} has {width} x {height} pixels ({width * height / 1e6:.0f} megapixels); "
+            f"at most {MOST_MEGAPIXELS:.0f} megapixels are read",
+            hint="crop it to the rings and the reference, or let the camera save 12 to 50 megapixels",
+        )
+    if min(width, height) < LEAST_SIDE_PX:
+        raise PhotoError(
+            f"{name} has {width} x {height} pixels, too few to measure a ring",
+            hint=f"at least {LEAST_SIDE_PX} pixels a side are needed, 8 megapixels or more are good",
+        )
+    return image
+
+
+def _exif(image: Image.Image) -> dict[int, Any]:
+    try:
+        exif = image.getexif()
+        return {**exif, **exif.get_ifd(ExifTags.IFD.Exif)}
+    except Exception:  # whatever a broken EXIF block raises, the pixels may be fine
+        return {}
+
+
+def _pixels(image: Image.Image, data: bytes, name: str) -> Pixels:
+    """(h, w, 3) BGR. OpenCV decodes JPEG twice as fast, but is silent about a missing end."""
+    cut = PhotoError(
+        f"{name} is cut short or damaged: its picture data end too early",
+        hint="copy the photo again",
+    )
+    if image.format == "JPEG":
+        if not _jpeg_is_whole(data):
+            raise cut
+        flags = cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION
+        decoded = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+        if decoded is not None:
+            return np.asarray(decoded, np.uint8)
+    try:
+        if image.mode.startswith(("I", "F")):
+            deep = np.asarray(image, np.float64)
+            top = 65535.0 if deep.max() > 255 else 255.0
+            grey = np.round(np.clip(deep / top, 0, 1) * 255).astype(np.uint8)
+            return np.repeat(grey[..., None], 3, axis=2)
+        return np.ascontiguousarray(np.asarray(_flat(image), np.uint8)[..., ::-1])
+    except (OSError, ValueError, SyntaxError, EOFError) as error:
+        raise cut from error
+
+
+def _flat(image: Image.Image) -> Image.Image:
+    """As RGB; what is transparent becomes white."""
+    if image.mode in ("RGBA", "LA", "PA") or "transparency" in image.info:
+        layer = image.convert("RGBA")
+        return Image.alpha_composite(Image.new("RGBA", layer.size, "white"), layer).convert("RGB")
+    return image.convert("RGB")
+
+
+def _jpeg_is_whole(data: bytes) -> bool:
+    """Whether an end marker (FFD9) follows the first scan; a thumbnail's own one does not count."""
+    at = 2
+    while at + 4 <= len(data) and data[at] == 0xFF:
+        marker = data[at + 1]
+        if marker == 0xDA:
+            return data.find(b"\xff\xd9", at) > 0
+        if marker == 0xFF:
+            at += 1
+            continue
+        at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    return False
+
+
+def _taken(exif: dict[int, Any]) -> str | None:
+    """`2026:03:02 10:11:12` as ISO 8601; None where the camera says nothing sensible."""
+    text = exif.get(ExifTags.Base.DateTimeOriginal) or exif.get(ExifTags.Base.DateTime)
+    if not isinstance(text, str) or len(text) < 19 or not text[:4].isdigit():
+        return None
+    stamp = f"{text[:10].replace(':', '-')}T{text[11:19]}"
+    return stamp if all(c.isdigit() or c in "-:T" for c in stamp) else None
+
+
+def _f35(exif: dict[int, Any]) -> float | None:
+    try:
+        value = float(exif.get(ExifTags.Base.FocalLengthIn35mmFilm, 0))
+    except (TypeError, ValueError, ZeroDivisionError):
+        return None
+    return value if 8.0 <= value <= 1000.0 else None

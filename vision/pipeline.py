@@ -1,0 +1,59 @@
+"""From a photo to its rings: the order of the stages, and no arithmetic."""
+
+from pathlib import Path
+
+from vision.errors import RingsError
+from vision.photo.circles import find_circles
+from vision.photo.decode import Photo, read_photo
+from vision.results import Result
+from vision.rings.find import find_rings, refind
+from vision.rings.fit import Fit, fit_rings, rematch
+from vision.rings.others import find_others
+from vision.rings.record import rings_of
+from vision.rings.shape import rounds_of
+from vision.scale.reference import Reference, Sight, see_reference
+
+LEVELLINGS = 2
+"""Times that tilt and lens are taken from the rings: the second time from all of them."""
+
+
+def measure_photo(path: Path, reference: Reference | None = None) -> Result:
+    """Measure every ring in a photo.
+
+    Parameters
+    ----------
+    path : a JPEG, PNG, TIFF, WebP or HEIC file
+    reference : what is known of the scale; by default it is looked for
+
+    Raises
+    ------
+    PhotoError, ScaleError, CoinError, RingsError
+        The file, its scale reference or its rings cannot be used.
+    """
+    return measure(read_photo(path), reference or Reference())
+
+
+def measure(photo: Photo, reference: Reference) -> Result:
+    """Measure every ring in a photo that is already in memory; errors as `measure_photo`."""
+    circles = find_circles(photo.bgr)
+    sight = see_reference(photo, circles, reference)
+    nests = [nest for nest in circles if not sight.hides(nest.x, nest.y)]
+    fit = find_rings(photo, sight.camera, nests)
+    for _ in range(LEVELLINGS):
+        sight, fit = _levelled(photo, sight, fit)
+        fit = refind(photo, sight.camera, nests, fit)
+    scale = sight.scale()
+    others = find_others(photo, scale, fit)
+    if not len(fit) and not others:
+        raise RingsError(
+            f"no ring found in {photo.info.file}",
+            hint="lay the rings flat on plain paper, each for itself, and fill the picture with them",
+        )
+    return Result(photo=photo.info, scale=scale, rings=rings_of(photo, scale, fit, others))
+
+
+def _levelled(photo: Photo, sight: Sight, fit: Fit) -> tuple[Sight, Fit]:
+    """Take tilt and lens from the rings, then read the rings again."""
+    after = sight.levelled(rounds_of(sight.camera, fit))
+    tori = rematch(fit.tori, sight.camera, after.camera)
+    return after, fit_rings(photo, after.camera, tori, rounds=2)

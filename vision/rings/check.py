@@ -1,0 +1,99 @@
+"""Which fitted rings cannot be measured fairly, and why."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.rings.fit import Fit
+from vision.rings.torus import RADIUS, TUBE, X, Y, outlines, ring_angles
+from vision.scale.camera import Camera
+
+Array = NDArray[np.float64]
+
+OVERLAP_WIRE = 0.12
+"""Rings overlap if their metal shares more than this part of the thinner wire; less is touching."""
+NEAR_WIRE = 0.15
+"""Gap between two rings, in wires, under which they are told to touch."""
+WIRE_LEAST_PX = 8.0
+"""Narrower wire is not measured."""
+WIRE_WELL_PX = 12.0
+"""Narrower wire is measured with a warning."""
+UNCLEAR_SCATTER = 0.045
+"""Scatter of the edges (wire widths) above which the outline counts as unclear."""
+UNCLEAR_SHARE = 0.1
+"""Likely error of wire or ID, in wire widths, above which the outline counts as unclear."""
+DARK_PAPER = 0.08
+"""Linear light of the surroundings under which the rim mirrors black: the edge is not there."""
+CLIPPED_SHARE = 0.25
+"""Share of overexposed samples around a ring from which a warning is due."""
+
+
+def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[list[str]]:
+    """Say for each ring why it carries no numbers; an empty list means that it does.
+
+    Reasons name other rings by index in braces, `{3}`, to be replaced by their numbers.
+    """
+    reasons: list[list[str]] = [[] for _ in range(len(fit))]
+    width_px = wire_widths_px(fit, camera)
+    for index in range(len(fit)):
+        mine = reasons[index]
+        if _leaves_picture(camera, fit.tori[index], size):
+            mine.append("cut off by the photo's edge")
+        for other in range(len(fit)):
+            if other != index and _overlap(fit.tori[index], fit.tori[other]):
+                mine.append(f"overlaps ring {{{other}}}")
+        if width_px[index] < WIRE_LEAST_PX:
+            mine.append(f"wire is only {width_px[index]:.0f} pixels across, 12 are needed")
+        unclear = (
+            fit.scatter[index] > UNCLEAR_SCATTER or fit.reading.scale[index].max() > UNCLEAR_SHARE
+        )
+        if unclear and not mine:
+            mine.append("outline is not clear: covered, bent, not flat or not a ring")
+    return reasons
+
+
+def warnings_about(fit: Fit, camera: Camera) -> list[list[str]]:
+    """Say for each measured ring what makes its numbers less sure."""
+    warnings: list[list[str]] = [[] for _ in range(len(fit))]
+    width_px = wire_widths_px(fit, camera)
+    for index in range(len(fit)):
+        mine = warnings[index]
+        for other in range(len(fit)):
+            if other != index and _touches(fit.tori[index], fit.tori[other]):
+                mine.append(f"touches ring {{{other}}}")
+        if width_px[index] < WIRE_WELL_PX:
+            mine.append(f"wire is {width_px[index]:.0f} pixels across, 12 or more are good")
+        if fit.paper[index] < DARK_PAPER:
+            mine.append("dark surroundings hide the edge of bright wire: lay it on white paper")
+        if fit.clipped[index] > CLIPPED_SHARE:
+            mine.append("overexposed around the ring: take the photo darker")
+    return warnings
+
+
+def wire_widths_px(fit: Fit, camera: Camera) -> Array:
+    """Mean width (n,) of each wire in the picture."""
+    inner, outer = outlines(camera, fit.tori, ring_angles(32))
+    widths: Array = np.hypot(*np.moveaxis(outer - inner, -1, 0)).mean(axis=1)
+    return widths
+
+
+def _leaves_picture(camera: Camera, torus: Array, size: tuple[int, int]) -> bool:
+    _, outer = outlines(camera, torus[None], ring_angles(64))
+    return bool(np.any(outer < 1.0) or np.any(outer > np.array(size) - 2.0))
+
+
+def _clearance(one: Array, other: Array) -> float:
+    """Gap (mm) between the metal of two rings on the table; negative where they overlap."""
+    apart = float(np.hypot(one[X] - other[X], one[Y] - other[Y]))
+    tubes = one[TUBE] + other[TUBE]
+    beside = apart - one[RADIUS] - other[RADIUS] - tubes
+    within = abs(one[RADIUS] - other[RADIUS]) - apart - tubes
+    return float(max(beside, within))
+
+
+def _overlap(one: Array, other: Array) -> bool:
+    return _clearance(one, other) < -OVERLAP_WIRE * 2.0 * min(one[TUBE], other[TUBE])
+
+
+def _touches(one: Array, other: Array) -> bool:
+    near = NEAR_WIRE * 2.0 * min(one[TUBE], other[TUBE])
+    return not _overlap(one, other) and _clearance(one, other) < near

@@ -1,0 +1,53 @@
+"""What colour a ring has, in a word a maker would use."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.photo.decode import Photo
+from vision.rings.torus import outlines, ring_angles
+from vision.scale.camera import Camera
+
+Array = NDArray[np.float64]
+
+GREY_CHROMA = 9.0
+"""CIE Lab chroma under which a ring has no colour of its own."""
+BLACK_LIGHTNESS = 22.0
+METALS = ((30.0, 62.0, "copper-coloured"), (62.0, 100.0, "brass-coloured"))
+HUES = (
+    (20.0, "red"),
+    (70.0, "orange"),
+    (105.0, "yellow"),
+    (170.0, "green"),
+    (225.0, "turquoise"),
+    (290.0, "blue"),
+    (335.0, "purple"),
+    (360.0, "pink"),
+)
+"""Upper hue angle (degrees of Lab) of each name."""
+VIVID_CHROMA = 48.0
+"""Chroma from which a warm hue is a dye, not a metal."""
+
+
+def colour_of(photo: Photo, camera: Camera, torus: Array) -> str:
+    """Name the colour of the wire's middle, the paper taken as white.
+
+    Bright wire mirrors the room, so only clear hues are named; the rest is grey.
+    """
+    inner, outer = outlines(camera, torus[None], ring_angles(48))
+    lanes = np.array([-0.5, -0.35, 0.35, 0.45, 0.55, 0.65, 1.35, 1.5])[:, None, None]
+    light = photo.sample(inner[0] + lanes * (outer[0] - inner[0])).astype(float)
+    paper = np.percentile(light[[0, 1, -2, -1]].reshape(-1, 3), 80, axis=0)
+    grey = np.maximum(paper, 0.02)
+    wire = np.median(light[2:6].reshape(-1, 3), axis=0) * grey.mean() / grey
+    coded = np.clip(1.055 * np.maximum(wire, 1e-6) ** (1 / 2.4) - 0.055, 0.0, 1.0)
+    lab = cv2.cvtColor(coded.reshape(1, 1, 3).astype(np.float32), cv2.COLOR_BGR2LAB)[0, 0]
+    chroma = float(np.hypot(lab[1], lab[2]))
+    if chroma < GREY_CHROMA:
+        return "black" if lab[0] < BLACK_LIGHTNESS else "silver-coloured"
+    hue = float(np.degrees(np.arctan2(lab[2], lab[1]))) % 360.0
+    if chroma < VIVID_CHROMA:
+        for low, high, name in METALS:
+            if low <= hue < high:
+                return name
+    return next(name for top, name in HUES if hue <= top)

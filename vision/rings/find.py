@@ -1,0 +1,86 @@
+"""Which nested circles are rings: fit every likely pair of outlines, keep what stands."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.photo.circles import Nest
+from vision.photo.decode import Photo
+from vision.rings.fit import Fit, fit_rings
+from vision.rings.guess import guess_tori
+from vision.rings.torus import RADIUS, TUBE, X, Y
+from vision.scale.camera import Camera
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+FIRST_ROUNDS = 2
+"""Rounds after which the right pair of outlines is told from the wrong ones."""
+SCATTER_MOST = 0.09
+"""Residual scatter (wire widths) above which two outlines are no ring's."""
+CLEAR_SCATTER = 0.03
+"""Residual scatter under which a ring is certain and is not looked for again."""
+PRESENCE_LEAST = 0.5
+SAME_PLACE = 0.35
+"""Fits whose centres are nearer than this share of a centre-line radius are one ring."""
+
+
+def find_rings(photo: Photo, camera: Camera, nests: list[Nest]) -> Fit:
+    """Fit rings to the nests; at most one ring each, none twice.
+
+    Parameters
+    ----------
+    nests : circles around one centre each, without those of the reference
+    """
+    if not nests:
+        return fit_rings(photo, camera, np.empty((0, 6)))
+    guesses = [guess_tori(camera, nest) for nest in nests]
+    owner = np.repeat(np.arange(len(nests)), [len(guess) for guess in guesses])
+    fit = fit_rings(photo, camera, np.concatenate(guesses), rounds=FIRST_ROUNDS)
+    worth = fit.reading.presence / (fit.scatter + 0.01)
+    best: Indices = np.array(
+        [
+            members[worth[members].argmax()]
+            for members in (np.nonzero(owner == index)[0] for index in range(len(nests)))
+        ],
+        dtype=np.int64,
+    )
+    return without_twins(looks_round(fit_rings(photo, camera, tori=fit.tori[best])))
+
+
+def looks_round(fit: Fit) -> Fit:
+    """Keep the fits whose edges lie on the outlines of one solid ring."""
+    good = (fit.scatter < SCATTER_MOST) & (fit.reading.presence > PRESENCE_LEAST)
+    return fit.chosen(np.nonzero(good)[0])
+
+
+def without_twins(fit: Fit) -> Fit:
+    """Of several fits in one place keep the one whose edges scatter least."""
+    kept: list[int] = []
+    for index in np.argsort(fit.scatter):
+        here = fit.tori[index]
+        if not any(_same_ring(here, fit.tori[other]) for other in kept):
+            kept.append(int(index))
+    return fit.chosen(np.array(sorted(kept), dtype=np.int64))
+
+
+def _same_ring(one: Array, other: Array) -> bool:
+    """Whether two rings share place and metal: one inside the other's hole is another ring."""
+    apart = float(np.hypot(one[X] - other[X], one[Y] - other[Y]))
+    nested = abs(one[RADIUS] - other[RADIUS]) > one[TUBE] + other[TUBE]
+    return apart < SAME_PLACE * min(one[RADIUS], other[RADIUS]) and not nested
+
+
+def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
+    """Try again, under a better camera, the nests in which no clear ring was found."""
+    clear = fit.chosen(np.nonzero(fit.scatter < CLEAR_SCATTER)[0])
+    middles = camera.project(
+        np.column_stack([clear.tori[:, X], clear.tori[:, Y], clear.tori[:, TUBE]])
+    )
+    open_nests = [
+        nest
+        for nest in nests
+        if not len(clear)
+        or np.hypot(middles[:, 0] - nest.x, middles[:, 1] - nest.y).min() > 0.4 * nest.outer.radius
+    ]
+    again = find_rings(photo, camera, open_nests)
+    return without_twins(fit.joined(again))

@@ -1,0 +1,56 @@
+"""From nested circles in the picture to first guesses of solid rings on the table."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.photo.circles import Circle, Nest
+from vision.rings.torus import torus
+from vision.scale.camera import Camera
+
+Array = NDArray[np.float64]
+
+COVER_SHARE = 0.6
+"""Circles count as an outline from this share of the best covered one's cover."""
+PAIRS_MOST = 6
+HOLE_LEAST, HOLE_MOST = 0.4, 0.93
+"""Inner over outer radius of anything called a ring: AR 1.3 to 27."""
+USUAL_HOLE = 0.68
+"""Inner over outer radius of a ring of AR 4.2, where only one circle was seen."""
+
+
+def guess_tori(camera: Camera, nest: Nest) -> Array:
+    """Guess which circles are the outlines, likeliest first.
+
+    Returns
+    -------
+    (k, 6) rings on the table, k from 2 to 6; the outlines are off by up to a third of the wire.
+    """
+    best = max(circle.cover for circle in nest.circles)
+    seen = [c for c in nest.circles if c.cover >= COVER_SHARE * best]
+    pairs = [
+        (inner, outer)
+        for outer in reversed(seen)
+        for inner in seen
+        if HOLE_LEAST * outer.radius < inner.radius < HOLE_MOST * outer.radius
+    ]
+    pairs.sort(key=lambda pair: -pair[0].cover - pair[1].cover - pair[1].radius / seen[-1].radius)
+    pairs = pairs[: PAIRS_MOST - 1]
+    pairs.append((_scaled(seen[-1], USUAL_HOLE), seen[-1]))
+    if len(pairs) < 2:
+        pairs.append((seen[-1], _scaled(seen[-1], 1.0 / USUAL_HOLE)))
+    return np.stack([_on_table(camera, *pair) for pair in pairs])
+
+
+def _scaled(circle: Circle, factor: float) -> Circle:
+    return Circle(x=circle.x, y=circle.y, radius=factor * circle.radius, cover=circle.cover)
+
+
+def _on_table(camera: Camera, inner: Circle, outer: Circle) -> Array:
+    """The ring whose outlines are about these circles; its middle lies at half its height."""
+    middle = np.array([(inner.x + outer.x) / 2.0, (inner.y + outer.y) / 2.0])
+    wire_mm = (outer.radius - inner.radius) * camera.mm_per_px(middle)
+    height_mm = wire_mm / 2.0
+    size = camera.mm_per_px(middle, height_mm)
+    x, y = camera.to_plane(middle, height_mm)
+    wire_mm = (outer.radius - inner.radius) * size
+    return torus(float(x), float(y), 2.0 * inner.radius * size, wire_mm)

@@ -1,0 +1,122 @@
+"""What else lies on the table: things among the rings that are no measurable ring.
+
+Nothing is dropped in silence: a standing ring, a heap, a ring at the photo's edge and a crumb are
+told apart from the table by colour and lightness, and listed with the reason why not.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.photo.decode import Photo
+from vision.results import Scale
+from vision.rings.fit import Fit
+from vision.rings.torus import outlines, ring_angles
+from vision.scale.camera import Camera
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.uint8]
+Floats = NDArray[np.float32]
+
+WORK_PX = 1000
+"""Longest side of the reduced picture in which things are looked for."""
+AROUND_SHARE = 0.12
+"""Side of the window whose median is the table, as a share of the longest side."""
+STANDS_OUT = 8.0
+"""Times the usual difference to the table's colour from which a pixel belongs to a thing."""
+DIFFERENCE_LEAST = 14.0
+"""Least difference (CIE Lab, lightness counts half) that counts."""
+EDGE_LEAST = 5.0
+"""Mean steepness (Lab units a pixel) along a thing's border; a shadow's border is softer."""
+SHADOW_RIM = 1.25
+"""Rings hide this much of their surroundings, in outer radii: their shadows are no things."""
+AREA_SHARE = 0.12
+"""Least area of a thing, as a share of the smallest ring's disc (or of 0.01 % of the picture)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thing:
+    """Something that lies among the rings and is no measurable ring."""
+
+    x: float
+    y: float
+    radius_px: float
+    reason: str
+
+
+def find_others(photo: Photo, scale: Scale, fit: Fit) -> list[Thing]:
+    """List the things on the table that neither the reference nor a fitted ring accounts for."""
+    size = max(photo.size)
+    shrink = min(1.0, WORK_PX / size)
+    small = cv2.resize(photo.bgr, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+    lab = cv2.cvtColor(small.astype(np.float32) / 255.0, cv2.COLOR_BGR2LAB)
+    lab[..., 0] *= 0.5
+    difference = _from_table(lab)
+    usual = float(np.median(difference))
+    mask = (difference > max(DIFFERENCE_LEAST, STANDS_OUT * usual)).astype(np.uint8)
+    mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.uint8)
+    _blank_known(mask, shrink, scale, fit)
+    return [
+        Thing(x=float(x / shrink), y=float(y / shrink), radius_px=float(r / shrink), reason=reason)
+        for x, y, r, reason in _things(mask, lab, _least_area(scale.camera, fit, shrink, mask))
+    ]
+
+
+def _from_table(lab: Floats) -> Floats:
+    """Difference of every pixel from the median colour of its wide surroundings."""
+    quarter = cv2.resize(lab, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    window = int(AROUND_SHARE * max(quarter.shape[:2]) * 2) // 2 * 2 + 1
+    coded = np.clip(quarter + (0.0, 128.0, 128.0), 0, 255).astype(np.uint8)
+    table = cv2.medianBlur(coded, window).astype(np.float32) - (0.0, 128.0, 128.0)
+    wide = cv2.resize(table.astype(np.float32), (lab.shape[1], lab.shape[0]))
+    return np.sqrt(np.sum((lab - wide) ** 2, axis=2)).astype(np.float32)
+
+
+def _blank_known(mask: Mask, shrink: float, scale: Scale, fit: Fit) -> None:
+    """Clear the mask where the reference and the fitted rings lie, with their shadows."""
+    if scale.outline_px is not None:
+        middle = scale.outline_px.mean(axis=0)
+        grown = middle + (scale.outline_px - middle) * SHADOW_RIM
+        cv2.fillPoly(mask, [np.rint(grown * shrink).astype(np.int32)], 0)
+    if len(fit):
+        _, outer = outlines(scale.camera, fit.tori, ring_angles(48))
+        middles = outer.mean(axis=1, keepdims=True)
+        for ring in middles + (outer - middles) * SHADOW_RIM:
+            cv2.fillPoly(mask, [np.rint(ring * shrink).astype(np.int32)], 0)
+
+
+def _least_area(camera: Camera, fit: Fit, shrink: float, mask: Mask) -> float:
+    if not len(fit):
+        return 1e-4 * mask.size
+    _, outer = outlines(camera, fit.tori, ring_angles(32))
+    radius = np.hypot(*np.moveaxis(outer - outer.mean(axis=1, keepdims=True), -1, 0)).mean(axis=1)
+    return max(12.0, AREA_SHARE * np.pi * float(radius.min() * shrink) ** 2)
+
+
+def _things(mask: Mask, lab: Floats, least: float) -> list[tuple[float, float, float, str]]:
+    steep = np.sqrt(
+        sum(cv2.Sobel(lab, cv2.CV_32F, dx, dy, scale=1 / 8) ** 2 for dx, dy in ((1, 0), (0, 1)))
+    ).max(axis=2)
+    count, labels, stats, centres = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    height, width = mask.shape
+    found = []
+    for index in range(1, count):
+        left, top, wide, high, area = (int(v) for v in stats[index])
+        part = np.s_[max(0, top - 1) : top + high + 1, max(0, left - 1) : left + wide + 1]
+        blob = (labels[part] == index).astype(np.uint8)
+        border = cv2.dilate(blob, np.ones((3, 3), np.uint8)) - cv2.erode(
+            blob, np.ones((3, 3), np.uint8)
+        )
+        if area < least or float(steep[part][border > 0].mean()) < EDGE_LEAST:
+            continue
+        at_frame = left <= 1 or top <= 1 or left + wide >= width - 1 or top + high >= height - 1
+        reason = (
+            "cut off by the photo's edge"
+            if at_frame
+            else "not a ring lying flat for itself: standing, heaped, bent, or something else"
+        )
+        x, y = centres[index]
+        found.append((float(x), float(y), max(wide, high) / 2.0, reason))
+    return found

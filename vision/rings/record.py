@@ -1,0 +1,118 @@
+"""Fitted rings as the values that leave the stage: numbered in reading order."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.photo.decode import Photo
+from vision.results import Ring, Scale, Status
+from vision.rings.budget import Sizes, sizes_of
+from vision.rings.check import DARK_PAPER, reasons_against, warnings_about
+from vision.rings.colour import colour_of
+from vision.rings.fit import Fit
+from vision.rings.gap import find_gap
+from vision.rings.others import Thing
+from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
+
+Array = NDArray[np.float64]
+
+DRAWN_POINTS = 96
+
+
+def rings_of(photo: Photo, scale: Scale, fit: Fit, things: list[Thing]) -> tuple[Ring, ...]:
+    """All rings of a photo, measured and unusable, in reading order."""
+    camera = scale.camera
+    sizes = sizes_of(fit, scale, fit.paper < DARK_PAPER)
+    reasons = reasons_against(fit, camera, photo.size)
+    warnings = warnings_about(fit, camera)
+    inner, outer = outlines(camera, fit.tori, ring_angles(DRAWN_POINTS))
+    middles = (inner.mean(axis=1) + outer.mean(axis=1)) / 2.0
+    spread = np.hypot(*np.moveaxis(outer - middles[:, None], -1, 0)).mean(axis=1)
+    places = [*((float(x), float(y)) for x, y in middles), *((t.x, t.y) for t in things)]
+    radii = [*(float(r) for r in spread), *(t.radius_px for t in things)]
+    numbers = reading_order(places, radii)
+    names = {str(index): numbers[index] for index in range(len(fit))}
+    rings = [
+        _measured(photo, scale, fit, index, sizes[index])
+        | {
+            "outlines_px": (inner[index], outer[index]),
+            "center_px": places[index],
+            "radius_px": radii[index],
+            "reasons": tuple(_named(text, names) for text in reasons[index]),
+            "warnings": tuple(_named(text, names) for text in warnings[index]),
+        }
+        for index in range(len(fit))
+    ]
+    whole = [
+        Ring(number=numbers[index], status=Status.MEASURED, **fields)
+        if not fields["reasons"]
+        else _unusable(numbers[index], fields)
+        for index, fields in enumerate(rings)
+    ]
+    for index, thing in enumerate(things, start=len(fit)):
+        whole.append(
+            Ring(
+                number=numbers[index],
+                center_px=places[index],
+                center_mm=_on_table(scale, places[index]),
+                radius_px=thing.radius_px,
+                status=Status.UNUSABLE,
+                reasons=(thing.reason,),
+            )
+        )
+    return tuple(sorted(whole, key=lambda ring: ring.number))
+
+
+def reading_order(places: list[tuple[float, float]], radii: list[float]) -> list[int]:
+    """Number (from 1) of each place: rows from the top, each from the left.
+
+    A row ends where the next place lies more than a typical radius lower than the row's first.
+    """
+    if not places:
+        return []
+    depth = float(np.median(radii))
+    order: list[int] = []
+    row: list[int] = []
+    for index in sorted(range(len(places)), key=lambda k: places[k][1]):
+        if row and places[index][1] - places[row[0]][1] > depth:
+            order += sorted(row, key=lambda k: places[k][0])
+            row = []
+        row.append(index)
+    order += sorted(row, key=lambda k: places[k][0])
+    numbers = [0] * len(places)
+    for number, index in enumerate(order, start=1):
+        numbers[index] = number
+    return numbers
+
+
+def _measured(photo: Photo, scale: Scale, fit: Fit, index: int, sizes: Sizes) -> dict[str, object]:
+    torus = fit.tori[index]
+    gap = find_gap(photo, scale.camera, torus)
+    oval = float(np.hypot(torus[OVAL_COS], torus[OVAL_SIN]))
+    return {
+        "center_mm": (float(torus[0]), float(torus[1])),
+        "wire_mm": sizes.wire_mm,
+        "id_mm": sizes.id_mm,
+        "od_mm": sizes.od_mm,
+        "ar": sizes.ar,
+        "ovality": 2.0 * oval * float(torus[RADIUS] / (torus[RADIUS] - torus[TUBE])),
+        "gap_mm": gap.width_mm if gap else None,
+        "gap_deg": gap.direction_deg if gap else None,
+        "colour": colour_of(photo, scale.camera, torus),
+    }
+
+
+def _unusable(number: int, fields: dict[str, object]) -> Ring:
+    keep = ("center_mm", "outlines_px", "center_px", "radius_px", "reasons")
+    kept = {name: fields[name] for name in keep}
+    return Ring(number=number, status=Status.UNUSABLE, **kept)  # type: ignore[arg-type]
+
+
+def _named(text: str, names: dict[str, int]) -> str:
+    for index, number in names.items():
+        text = text.replace("{" + index + "}", str(number))
+    return text
+
+
+def _on_table(scale: Scale, place: tuple[float, float]) -> tuple[float, float]:
+    x, y = scale.camera.to_plane(np.array(place))
+    return float(x), float(y)

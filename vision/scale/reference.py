@@ -1,0 +1,246 @@
+"""The scale reference of a photo: what the user says of it, what is seen of it, what follows."""
+
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.errors import ScaleError
+from vision.photo.circles import Nest
+from vision.photo.decode import Photo
+from vision.results import Scale
+from vision.scale.camera import Camera
+from vision.scale.coin import (
+    U_ASSUMED_F35_REL,
+    U_F35_REL,
+    U_RIM_ROUNDING_MM,
+    Disc,
+    View,
+    find_discs,
+    first_view,
+    stand_over,
+    the_coin,
+)
+from vision.scale.level import U_DISC_OVAL, U_K1, U_TILT, Levelled, Round, level
+from vision.trade.coins import Coin, lookup
+
+Array = NDArray[np.float64]
+
+PARALLEL_HEIGHT_MM = 1e6
+"""Camera height that stands for a parallel view: scanner, telecentric lens."""
+U_STATED_REL = 0.001
+"""Relative standard uncertainty of a scale that the user states."""
+U_STATED_HEIGHT_REL = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reference:
+    """What the user says about the scale; nothing said means: look for it."""
+
+    coin: str | None = None
+    """Name of the coin in the picture, such as `eur-1`."""
+    sheet: bool = False
+    """Insist on the printed sheet."""
+    mm_per_px: float | None = None
+    height_mm: float | None = None
+    """Camera height over the table for a stated scale; None where the view is parallel."""
+    bar_x_mm: float | None = None
+    bar_y_mm: float | None = None
+    """Caliper readings of the sheet's check bars."""
+
+
+class Sight(Protocol):
+    """A reference seen in the picture, and the camera that it implies."""
+
+    @property
+    def camera(self) -> Camera:
+        """The camera as well as it is known now."""
+
+    def hides(self, x: float, y: float) -> bool:
+        """Whether the reference itself lies at this pixel."""
+
+    def levelled(self, rings: list[Round]) -> "Sight":
+        """The same reference after the rings' roundness told about tilt and lens."""
+
+    def scale(self) -> Scale:
+        """What the rest of the program needs to know."""
+
+
+def see_reference(photo: Photo, nests: list[Nest], reference: Reference) -> Sight:
+    """Find the scale reference that the user named, or the one that is there.
+
+    Raises
+    ------
+    ScaleError, CoinError
+        Nothing to take the scale from, or too much of it.
+    """
+    if reference.mm_per_px is not None:
+        return StatedSight(photo=photo, mm_per_px=reference.mm_per_px, height=reference.height_mm)
+    if reference.coin is not None:
+        coin = lookup(reference.coin)
+        disc = the_coin(find_discs(photo, nests), coin)
+        return CoinSight(photo=photo, disc=disc, coin=coin, found=_unlevelled(first_view(photo)))
+    discs = find_discs(photo, nests)
+    seen = f"; the disc at {discs[0].place} looks like a coin" if discs else ""
+    raise ScaleError(
+        f"no scale reference found: no printed sheet and no coin was named{seen}",
+        hint="name the coin in the picture with --coin (see `annulet coins`), use the sheet of "
+        "`annulet sheet`, or state the scale with --mm-per-px",
+    )
+
+
+def _unlevelled(view: View) -> Levelled:
+    """A view of which only the prior is known."""
+    return Levelled(
+        view=view,
+        spread=(
+            replace(view, tilt_x=view.tilt_x + U_TILT),
+            replace(view, tilt_y=view.tilt_y + U_TILT),
+            replace(view, k1=view.k1 + U_K1),
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CoinSight:
+    """A coin, its rim, and the tilt and lens found so far."""
+
+    photo: Photo
+    disc: Disc
+    coin: Coin
+    found: Levelled
+
+    @property
+    def camera(self) -> Camera:
+        """The camera over the coin."""
+        return stand_over(self.found.view, self.disc.rim, self.coin)
+
+    def hides(self, x: float, y: float) -> bool:
+        """Whether the coin lies at this pixel."""
+        rim = self.disc.rim
+        return bool(np.hypot(x - rim.x, y - rim.y) < rim.radius)
+
+    def levelled(self, rings: list[Round]) -> "CoinSight":
+        """Tilt and lens from the roundness of all rings and of the coin."""
+        coin = Round(
+            points_px=self.disc.rim.points(),
+            height_mm=self.coin.thickness_mm or 0.0,
+            u_oval=U_DISC_OVAL,
+        )
+        return replace(self, found=level(self.found.view, [*rings, coin]))
+
+    def scale(self) -> Scale:
+        """Scale with the doubts about coin, focal length, tilt and lens."""
+        camera = self.camera
+        rim, coin, view = self.disc.rim, self.coin, self.found.view
+        width, height = self.photo.size
+        middle = np.array([(width - 1) / 2, (height - 1) / 2])
+        size = camera.mm_per_px(middle)
+        grow = float(
+            np.sqrt(
+                coin.u_diameter_mm**2
+                + (2 * U_RIM_ROUNDING_MM) ** 2
+                + (2 * rim.u_radius_px * size) ** 2
+            )
+        )
+        u_focal = U_F35_REL if self.photo.f35_mm else U_ASSUMED_F35_REL
+        thick = replace(coin, thickness_mm=(coin.thickness_mm or 0.0) + coin.u_thickness_mm)
+        doubts = {
+            "coin": (
+                stand_over(view, rim, coin, grow_mm=grow),
+                stand_over(view, rim, thick),
+            ),
+            "camera height": (
+                stand_over(replace(view, f_px=view.f_px * (1 + u_focal)), rim, coin),
+            ),
+            "tilt and lens": tuple(stand_over(v, rim, coin) for v in self.found.spread),
+        }
+        at_coin = np.array([rim.x, rim.y])
+        here = camera.mm_per_px(at_coin)
+        u_rel = np.hypot(*(c.mm_per_px(at_coin) / here - 1.0 for c in doubts["coin"]))
+        tilts = [c.tilt_deg - camera.tilt_deg for c in doubts["tilt and lens"]]
+        warnings = () if self.photo.f35_mm else (NO_FOCAL_LENGTH,)
+        return Scale(
+            kind="coin",
+            reference=coin.name,
+            camera=camera,
+            mm_per_px=size,
+            u_rel=float(u_rel),
+            camera_height_mm=camera.height_mm,
+            u_height_rel=u_focal,
+            tilt_deg=camera.tilt_deg,
+            u_tilt_deg=float(np.linalg.norm(tilts)),
+            u_lens_rel=float(np.linalg.norm([v.k1 - view.k1 for v in self.found.spread])),
+            outline_px=rim.points(),
+            doubts=doubts,
+            notes=(
+                f"{coin.label}, {coin.diameter_mm:g} mm across, {coin.thickness_mm:g} mm thick",
+            ),
+            warnings=warnings,
+        )
+
+
+NO_FOCAL_LENGTH = (
+    "the photo does not say its focal length: the camera's height is a guess, "
+    "so send the camera's own file, not a screenshot or a copy from a messenger"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StatedSight:
+    """A scale that the user states: scanner, microscope, fixed camera."""
+
+    photo: Photo
+    mm_per_px: float
+    height: float | None
+
+    @property
+    def camera(self) -> Camera:
+        """A camera that looks straight down on the middle of the picture."""
+        return self._camera(self.mm_per_px, self.height or PARALLEL_HEIGHT_MM)
+
+    def _camera(self, mm_per_px: float, height_mm: float) -> Camera:
+        width, height = self.photo.size
+        return Camera(
+            rotation=np.diag([1.0, -1.0, -1.0]),
+            position=np.array([0.0, 0.0, height_mm]),
+            f_px=height_mm / mm_per_px,
+            cx=(width - 1) / 2,
+            cy=(height - 1) / 2,
+        )
+
+    def hides(self, x: float, y: float) -> bool:
+        """Nothing lies in the picture."""
+        return False
+
+    def levelled(self, rings: list[Round]) -> "StatedSight":
+        """A stated scale comes with a camera that stands straight."""
+        return self
+
+    def scale(self) -> Scale:
+        """Scale with the doubt about the stated number."""
+        height = self.height or PARALLEL_HEIGHT_MM
+        doubts = {"stated scale": (self._camera(self.mm_per_px * (1 + U_STATED_REL), height),)}
+        if self.height is not None:
+            higher = height * (1 + U_STATED_HEIGHT_REL)
+            doubts["camera height"] = (self._camera(self.mm_per_px, higher),)
+        return Scale(
+            kind="stated",
+            reference=f"{self.mm_per_px:g} mm/px",
+            camera=self.camera,
+            mm_per_px=self.mm_per_px,
+            u_rel=U_STATED_REL,
+            camera_height_mm=self.height,
+            u_height_rel=U_STATED_HEIGHT_REL if self.height is not None else 0.0,
+            tilt_deg=None,
+            u_tilt_deg=0.0,
+            u_lens_rel=0.0,
+            doubts=doubts,
+            notes=(
+                "the scale is taken as stated, at the table's surface, the view as straight down",
+                "view taken as parallel (scanner, telecentric lens): give --height-mm for a camera"
+                if self.height is None
+                else f"camera {self.height:g} mm above the table",
+            ),
+        )
