@@ -33,10 +33,11 @@ def _scaled(table: Tensor, quality: Tensor) -> Tensor:
 
 
 def _transform(device: torch.device) -> Tensor:
+    """Matrix (64, 64) of the two-dimensional cosine transform of a flattened block."""
     k = torch.arange(8, dtype=torch.float64)
     m = torch.cos((2 * k[None, :] + 1) * k[:, None] * math.pi / 16) / 2
     m[0] /= math.sqrt(2.0)
-    return m.float().to(device)
+    return torch.kron(m, m).float().to(device)
 
 
 def _coded(plane: Tensor, table: Tensor) -> Tensor:
@@ -44,10 +45,10 @@ def _coded(plane: Tensor, table: Tensor) -> Tensor:
     n, c, h, w = plane.shape
     d = _transform(plane.device)
     blocks = (plane - 128).reshape(n, c, h // 8, 8, w // 8, 8).permute(0, 1, 2, 4, 3, 5)
-    t = table[:, None, None, None]
-    coded = torch.round((d @ blocks @ d.T) / t) * t
-    back = (d.T @ coded @ d).permute(0, 1, 2, 4, 3, 5).reshape(n, c, h, w)
-    return torch.round(back + 128).clamp(0, 255)
+    t = table.reshape(n, 1, 64)
+    coded = torch.round((blocks.reshape(n, -1, 64) @ d.T) / t) * t
+    back = (coded @ d).reshape(n, c, h // 8, w // 8, 8, 8).permute(0, 1, 2, 4, 3, 5)
+    return torch.round(back.reshape(n, c, h, w) + 128).clamp(0, 255)
 
 
 def through_jpeg(pictures: Tensor, quality: Tensor, full_chroma: Tensor) -> Tensor:

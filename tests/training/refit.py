@@ -1,0 +1,90 @@
+"""The product's three rounds in torch, batched: unwrap, read, refit. Twin of vision/rings/fit.py."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import torch
+from torch import Tensor
+
+from tests.training.starts import start_outlines
+from tests.training.unwrapping import SECTORS, outlines, ring_angles, unwrap
+
+ROUNDS, REWEIGHTINGS, HUBER_S, EDGE_S, OVAL_PRIOR = 3, 6, 0.03, 0.02, 0.01
+STEPS = (1e-4, 1e-4, 1e-4, 1e-4, 1e-5, 1e-5)
+TUBE_SHRINK, TUBE_GROW, HOLE_LEAST = 0.5, 1.6, 1.05
+
+Outputs = tuple[Tensor, Tensor, Tensor, Tensor]
+
+
+@dataclass(slots=True, kw_only=True)
+class Rounds:
+    """Result of all rounds; tensors in float64."""
+
+    tori: Tensor
+    """(n, 6)"""
+    outputs: Outputs
+    """Of the last round."""
+    residuals: Tensor
+    """(n, 2, 32), last round."""
+    history: list[Tensor]
+    """Tori (n, 6) before each round and after the last."""
+
+
+def run_rounds(
+    read: Callable[[Tensor], Outputs], light: Tensor, matrix: Tensor, camera: Tensor, tori: Tensor,
+    rounds: int = ROUNDS,
+) -> Rounds:  # fmt: skip
+    """Refine starts `tori` (n, 6) float64 on photos `light`; cameras (n, 3, 4) and (n, 3)."""
+    history = [tori]
+    for _ in range(rounds):
+        inner, outer = start_outlines(matrix, camera, tori)
+        outputs = read(unwrap(light, inner.float(), outer.float()))
+        tori, residuals = refit(matrix, camera, tori, outputs[0].double(), outputs[1].double().exp())
+        history.append(tori)
+    return Rounds(tori=tori, outputs=outputs, residuals=residuals, history=history)
+
+
+def refit(
+    matrix: Tensor, camera: Tensor, tori: Tensor, edges: Tensor, weight: Tensor
+) -> tuple[Tensor, Tensor]:
+    """Weighted least squares of edges (n, 2, 32), linear around `tori`, Huber-reweighted."""
+    n = len(tori)
+    jacobian = _jacobian(matrix, camera, tori).reshape(n, -1, 6)
+    ideal = torch.tensor([0.0, 1.0], device=tori.device, dtype=tori.dtype)
+    wanted = (edges - ideal[None, :, None]).reshape(n, -1)
+    pull = torch.zeros(6, device=tori.device, dtype=tori.dtype)
+    pull[4:] = (EDGE_S / OVAL_PRIOR) ** 2
+    base = weight.reshape(n, -1)
+    move = torch.zeros_like(tori)
+    for _ in range(REWEIGHTINGS):
+        left = wanted - torch.einsum("nkp,np->nk", jacobian, move)
+        used = base * (HUBER_S / left.abs().clamp_min(HUBER_S))
+        normal = torch.einsum("nkp,nk,nkq->npq", jacobian, used, jacobian) + torch.diag(pull + 1e-9)
+        right = torch.einsum("nkp,nk,nk->np", jacobian, used, wanted) - pull * tori
+        move = torch.linalg.solve(normal, right[..., None])[..., 0]
+    left = wanted - torch.einsum("nkp,np->nk", jacobian, move)
+    moved = tori + move
+    tube = torch.clamp(moved[:, 3], TUBE_SHRINK * tori[:, 3], TUBE_GROW * tori[:, 3])
+    moved[:, 3] = tube
+    moved[:, 2] = torch.maximum(moved[:, 2], HOLE_LEAST * tube)
+    return moved, left.reshape(n, 2, SECTORS)
+
+
+def _jacobian(matrix: Tensor, camera: Tensor, tori: Tensor) -> Tensor:
+    """Change (n, 2, 32, 6) of both outlines along s for a unit of each parameter."""
+    angles = ring_angles(SECTORS, tori.device).to(tori.dtype)
+
+    def both(t: Tensor, at: Tensor) -> Tensor:
+        return torch.stack(outlines(matrix, camera, t, at), 1)
+
+    here = both(tori, angles)
+    tangent = both(tori, angles + 1e-4) - here
+    normal = torch.stack([tangent[..., 1], -tangent[..., 0]], -1)
+    across = (here[:, 1] - here[:, 0])[:, None]
+    width = (across * normal).sum(-1)
+    columns = []
+    for k, step in enumerate(STEPS):
+        there = tori.clone()
+        there[:, k] += step
+        columns.append(((both(there, angles) - here) * normal).sum(-1) / width / step)
+    return torch.stack(columns, -1)

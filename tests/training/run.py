@@ -1,0 +1,123 @@
+"""Steps of the training: smoke, generate, train, evaluate, export. See README.md beside this."""
+
+import argparse
+import os
+import time
+from pathlib import Path
+
+import numpy as np
+import torch
+
+from tests.training.evaluate import evaluate, print_table, save_table
+from tests.training.export import load_reader, write_onnx
+from tests.training.network import CONFIGS, multiply_adds
+from tests.training.store import Scenes, generate
+from tests.training.train import train
+
+TRAIN_SEED, HELD_SEED = 2026, 777
+"""Seeds of the scenes; the held-out ones are never trained on."""
+
+
+def folders(arguments: argparse.Namespace) -> list[Path]:
+    """Where results go: local disk first, then $OUT if there is one."""
+    out = [arguments.work / "result"]
+    if os.environ.get("OUT"):
+        out.append(Path(os.environ["OUT"]))
+    for folder in out:
+        folder.mkdir(parents=True, exist_ok=True)
+    return out
+
+
+def run_generate(a: argparse.Namespace) -> None:
+    generate(a.work / "held", seed=HELD_SEED, count=a.held, minutes=2, most_bytes=4e9)
+    generate(a.work / "train", seed=TRAIN_SEED, count=a.scenes, minutes=a.minutes, most_bytes=a.gigabytes * 1e9)
+
+
+def run_train(a: argparse.Namespace) -> None:
+    started = time.time()
+    scenes = Scenes(a.work / "train", torch.device("cuda"), most=a.most)
+    print(f"loaded {len(scenes)} scenes, {scenes.pixels.nbytes / 1e9:.1f} GB in {time.time() - started:.0f} s", flush=True)
+    train(scenes, a.nets.split(","), minutes=a.minutes, photos=a.photos, seed=a.seed,
+          folders=folders(a), resume=a.resume, rate=a.rate)  # fmt: skip
+
+
+def run_evaluate(a: argparse.Namespace) -> None:
+    scenes = Scenes(a.work / "held", torch.device("cuda"), most=a.most)
+    places = folders(a)
+    for name in a.nets.split(","):
+        started = time.time()
+        net = load_reader(a.checkpoint or places[0] / "reader.pt", name)
+        print(f"\n#### {name}: {multiply_adds(CONFIGS[name]):.0f} million multiply-adds a ring", flush=True)
+        table = evaluate(scenes, net, seed=4711)
+        for place in places:
+            save_table(table, place / f"evaluation-{name}.npz")
+        print_table(table)
+        print(f"evaluated {len(scenes)} scenes in {time.time() - started:.0f} s", flush=True)
+
+
+def run_export(a: argparse.Namespace) -> None:
+    for name in a.nets.split(","):
+        for place in folders(a):
+            net = load_reader(a.checkpoint or a.work / "result" / "reader.pt", name)
+            write_onnx(net, place / f"reader-{name}.onnx")
+        print(f"wrote reader-{name}.onnx")
+
+
+def run_smoke(a: argparse.Namespace) -> None:
+    """Everything once, small: prints the throughput of each step and writes pictures to look at."""
+    generate(a.work / "smoke", seed=1, count=a.scenes, minutes=0.7, most_bytes=8e9)
+    scenes = Scenes(a.work / "smoke", torch.device("cuda"))
+    _pictures(scenes, folders(a)[-1] / "smoke.png")
+    names = a.nets.split(",")
+    train(scenes, names, minutes=a.minutes, photos=a.photos, seed=1, folders=folders(a))
+    print(f"most GPU memory {torch.cuda.max_memory_allocated() / 1e9:.1f} GB", flush=True)
+    small = Scenes(a.work / "smoke", torch.device("cuda"), most=192)
+    a.checkpoint = None
+    for name in names:
+        started = time.time()
+        print_table(evaluate(small, load_reader(folders(a)[0] / "reader.pt", name), seed=1))
+        print(f"{name}: evaluated {len(small)} scenes in {time.time() - started:.0f} s", flush=True)
+    run_export(a)
+
+
+def _pictures(scenes: Scenes, path: Path) -> None:
+    """A sheet of simulated photos."""
+    from PIL import Image
+
+    from tests.training.batches import FRAMES, frame_of, photograph
+    from tests.training.photo import Dice, Settings  # noqa: F401
+
+    rows = (frame_of(scenes.size) <= 1).nonzero()[:40, 0]
+    photos = photograph(scenes, rows, FRAMES[1], Dice(3, rows.device), harder=False)
+    light = photos.light.flip(1).clamp(0, 1)
+    coded = torch.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    tiles = (coded * 255).round().byte().permute(0, 2, 3, 1).cpu().numpy()
+    blank = np.zeros((40 - len(tiles), *tiles.shape[1:]), np.uint8)
+    tiles = np.concatenate([tiles, blank]).reshape(5, 8, *tiles.shape[1:])
+    sheet = tiles.transpose(0, 2, 1, 3, 4).reshape(5 * tiles.shape[2], 8 * tiles.shape[3], 3)
+    Image.fromarray(sheet).save(path)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("step", choices=["smoke", "generate", "train", "evaluate", "export"])
+    parser.add_argument("--work", type=Path, default=Path("/tmp/ring-training"))
+    parser.add_argument("--minutes", type=float, default=7.0)
+    parser.add_argument("--scenes", type=int, default=100_000)
+    parser.add_argument("--gigabytes", type=float, default=36.0)
+    parser.add_argument("--held", type=int, default=2304)
+    parser.add_argument("--nets", default="deep24")
+    parser.add_argument("--photos", type=int, default=192)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--rate", type=float, default=1.0, help="factor of the learning rate")
+    parser.add_argument("--most", type=int, help="use at most this many scenes")
+    parser.add_argument("--resume", type=Path)
+    parser.add_argument("--checkpoint", type=Path)
+    arguments = parser.parse_args()
+    steps = {"smoke": run_smoke, "generate": run_generate, "train": run_train,
+             "evaluate": run_evaluate, "export": run_export}  # fmt: skip
+    steps[arguments.step](arguments)
+
+
+if __name__ == "__main__":
+    main()

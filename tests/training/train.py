@@ -1,0 +1,134 @@
+"""The training loop: by the clock, several network sizes on the same batches if wanted."""
+
+import math
+import os
+import time
+from pathlib import Path
+
+import torch
+
+from tests.training.batches import FRAMES, frame_of, make_batch
+from tests.training.losses import losses
+from tests.training.network import CONFIGS, Reader
+from tests.training.photo import Dice
+from tests.training.store import Scenes
+
+PEAK_RATE, WEIGHT_DECAY, WARM_UP = 2.5e-3, 1e-4, 0.02
+AVERAGE_DECAY = 0.9985
+CLIP_NORM = 2.0
+CHECKPOINT_S, LOG_EVERY = 60.0, 100
+
+
+class Course:
+    """One network with its optimiser and its running average."""
+
+    def __init__(self, name: str, device: torch.device) -> None:
+        self.name = name
+        self.net = Reader(CONFIGS[name]).to(device).to(memory_format=torch.channels_last)
+        self.average = {k: v.detach().clone() for k, v in self.net.state_dict().items()}
+        self.optimiser = torch.optim.AdamW(
+            self.net.parameters(), lr=PEAK_RATE, weight_decay=WEIGHT_DECAY, betas=(0.9, 0.98),
+            fused=device.type == "cuda",
+        )  # fmt: skip
+        self.sums = torch.zeros(8, device=device)
+
+    def step(self, planes, target, rate: float, steps: int) -> None:  # type: ignore[no-untyped-def]
+        for group in self.optimiser.param_groups:
+            group["lr"] = rate
+        # the batch's shape is fixed, so searching the fastest convolution pays; the camera's is not
+        with torch.backends.cudnn.flags(enabled=True, benchmark=planes.is_cuda):
+            with torch.autocast(planes.device.type, torch.bfloat16, enabled=planes.is_cuda):
+                outputs = self.net(planes)
+            found = losses(outputs, target)
+            self.optimiser.zero_grad(set_to_none=True)
+            found.total.backward()
+        torch.nn.utils.clip_grad_norm_(self.net.parameters(), CLIP_NORM)
+        self.optimiser.step()
+        decay = min(AVERAGE_DECAY, (1 + steps) / (10 + steps))
+        with torch.no_grad():
+            now = self.net.state_dict()
+            held = list(self.average.values())
+            torch._foreach_lerp_(held, [now[k] for k in self.average], 1 - decay)
+        self.sums += torch.stack([
+            found.total, found.edge, found.fit, found.scale, found.presence,
+            found.wire_error, found.id_error, found.presence_wrong,
+        ]).detach()  # fmt: skip
+
+
+def rate_at(progress: float) -> float:
+    """Learning rate at a share of the time: short warm-up, then a cosine to zero."""
+    if progress < WARM_UP:
+        return PEAK_RATE * progress / WARM_UP + 1e-5
+    rest = min(1.0, (progress - WARM_UP) / (1 - WARM_UP))
+    return PEAK_RATE * 0.5 * (1 + math.cos(math.pi * rest)) + 1e-7
+
+
+def train(
+    scenes: Scenes, names: list[str], *, minutes: float, photos: int, seed: int,
+    folders: list[Path], resume: Path | None = None, rate: float = 1.0, most_steps: int | None = None,
+) -> Path:  # fmt: skip
+    """Train networks `names` for `minutes`; writes `reader.pt` into every folder, returns one."""
+    device = scenes.pixels.device
+    if device.type == "cuda":
+        torch.backends.cudnn.allow_tf32 = False  # the camera's filters want all their digits
+    torch.manual_seed(seed)
+    dice = Dice(seed, device)
+    courses = [Course(name, device) for name in names]
+    if resume is not None:
+        held = torch.load(resume, map_location=device, weights_only=False)
+        for course in courses:
+            course.net.load_state_dict(held["nets"][course.name]["average"])
+            course.average = {k: v.clone() for k, v in course.net.state_dict().items()}
+    frames = frame_of(scenes.size)
+    pools = [(frames == k).nonzero()[:, 0] for k in range(len(FRAMES))]
+    print(f"{len(scenes)} scenes, by frame {[len(p) for p in pools]}", flush=True)
+    started = saved = time.time()
+    steps, samples, made = 0, 0, 0.0
+    while True:
+        progress = (time.time() - started) / (60 * minutes)
+        if most_steps:
+            progress = steps / most_steps
+        if progress >= 1:
+            break
+        begun = time.time()
+        with torch.no_grad():
+            planes, target = make_batch(scenes, pools, photos, dice)
+            planes = planes.contiguous(memory_format=torch.channels_last)
+        if steps % 50 == 0 and device.type == "cuda":
+            torch.cuda.synchronize()
+            made = time.time() - begun
+        for course in courses:
+            course.step(planes, target, rate * rate_at(progress), steps)
+        steps += 1
+        samples += len(planes)
+        if steps % LOG_EVERY == 0 or steps == 10:
+            _log(courses, steps, samples, time.time() - started, made, LOG_EVERY if steps > 10 else 10)
+        if time.time() - saved > CHECKPOINT_S:
+            _save(courses, steps, folders)
+            saved = time.time()
+    _save(courses, steps, folders)
+    print(f"trained {steps} steps, {samples} samples in {time.time() - started:.0f} s")
+    return folders[0] / "reader.pt"
+
+
+def _log(courses: list[Course], steps: int, samples: int, spent: float, made: float, over: int) -> None:
+    for course in courses:
+        total, edge, fit, scale, presence, wire, inner, wrong = (course.sums / over).tolist()
+        course.sums.zero_()
+        print(
+            f"{spent:5.0f} s step {steps:6d} {samples / spent:6.0f} samples/s batch {made * 1e3:.0f} ms "
+            f"{course.name}: loss {total:.3f} edge {edge:.3f} fit {fit:.3f} scale {scale:.2f} "
+            f"presence {presence:.3f} | median wire {wire:.4f} id {inner:.4f} widths, "
+            f"presence wrong {100 * wrong:.1f} %", flush=True,
+        )  # fmt: skip
+
+
+def _save(courses: list[Course], steps: int, folders: list[Path]) -> None:
+    held = {
+        "steps": steps,
+        "nets": {c.name: {"average": {k: v.cpu() for k, v in c.average.items()}} for c in courses},
+    }
+    for folder in folders:
+        folder.mkdir(parents=True, exist_ok=True)
+        torch.save(held, folder / "part.pt")
+        os.replace(folder / "part.pt", folder / "reader.pt")
