@@ -1,5 +1,6 @@
 """The program `annulet`: its commands, and the one place where errors become exit codes."""
 
+import errno
 import os
 import sys
 from typing import Annotated, Any
@@ -30,12 +31,19 @@ class Commands(TyperGroup):
             print_problem(str(error), error.hint)
             raise typer.Exit(exit_code_for(error)) from error
         except BrokenPipeError as error:
+            # Who reads has seen enough, as in `annulet coins | head -3`.
             _close_stdout()
             raise typer.Exit(ExitCode.DONE) from error
         except KeyboardInterrupt as error:
             print_problem("interrupted; files that were already written are complete")
             raise typer.Exit(ExitCode.INTERRUPTED) from error
         except Exception as error:
+            if isinstance(error, OSError) and error.errno == errno.ENOSPC:
+                _close_stdout()
+                print_problem(
+                    "no space left to write the output", "free some space, or write elsewhere"
+                )
+                raise typer.Exit(ExitCode.USAGE) from error
             print_bug(error)
             raise typer.Exit(ExitCode.BUG) from error
         return answer

@@ -6,7 +6,7 @@ from cli.problems import UsageProblem
 from cli.words import either
 
 if TYPE_CHECKING:
-    from vision.pipeline import Reference
+    from vision.scale.reference import Reference
 
 MM_PER_INCH = 25.4
 
@@ -50,8 +50,7 @@ def read_reference(
         )
 
     # Both need numpy: only now, so that help and usage errors come at once.
-    from vision.pipeline import Reference
-
+    from vision.scale.reference import Reference
     from vision.trade.coins import lookup
 
     return Reference(

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
 
-from vision.pipeline import Reference, measure_photo
-
 from vision.errors import VisionError
+from vision.pipeline import measure_photo
 from vision.results import Result
+from vision.scale.reference import Reference
 
 MOST_WORKERS = 8
 """Each photo under way takes up to a gigabyte; more workers than this fill a laptop's memory."""

@@ -47,7 +47,7 @@ def measure(photo: Photo, reference: Reference) -> Result:
     if not len(fit) and not others:
         raise RingsError(
             f"no ring found in {photo.info.file}",
-            hint="lay the rings flat on plain paper, each for itself, and fill the picture with them",
+            hint="lay the rings flat on plain paper, each for itself, and fill the picture",
         )
     return Result(photo=photo.info, scale=scale, rings=rings_of(photo, scale, fit, others))
 

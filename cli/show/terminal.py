@@ -17,6 +17,14 @@ NARROWEST = 30
 """Columns below which lines are left to wrap by themselves."""
 
 
+class _Screen(Console):
+    """Standard output; a reader that went away is the program's affair, not rich's."""
+
+    def on_broken_pipe(self) -> None:
+        """Pass the error on."""
+        raise BrokenPipeError
+
+
 def terminal_width() -> int:
     """Columns to write for."""
     columns = shutil.get_terminal_size(fallback=(PLAIN_WIDTH, 24)).columns
@@ -27,7 +35,7 @@ def terminal_width() -> int:
 
 def print_text(text: Text) -> None:
     """Print lines to standard output; in colour only on a terminal and without NO_COLOR."""
-    console = Console(highlight=False, markup=False, emoji=False, soft_wrap=True)
+    console = _Screen(highlight=False, markup=False, emoji=False, soft_wrap=True)
     console.print(text[:-1] if text.plain.endswith("\n") else text)
 
 

@@ -11,8 +11,8 @@ from typer.testing import Result as Ended
 import cli.run
 from cli.main import app
 from tests.cli.fakes import result, ring
-from vision.pipeline import Reference
 from vision.results import Result
+from vision.scale.reference import Reference
 
 
 @dataclass

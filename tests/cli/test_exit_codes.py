@@ -1,5 +1,8 @@
 """One test per exit code, and what is said with it."""
 
+import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,6 +16,8 @@ from cli.problems import UsageProblem
 from tests.cli.conftest import Pipeline
 from tests.cli.fakes import photo
 from vision.errors import CoinError, PhotoError, RingsError, ScaleError, VisionError
+
+ROOT = Path(__file__).parent.parent.parent
 
 # The program's contract.
 DOCUMENTED = {
@@ -102,6 +107,37 @@ def test_a_message_cannot_steer_the_terminal() -> None:
     ended = end_with(PhotoError("cannot read \x1b[2Jevil\nerror: forged.jpg"))
     assert "\x1b" not in ended.stderr
     assert len(ended.stderr.splitlines()) == 1
+
+
+def test_a_reader_that_goes_away_is_no_error() -> None:
+    # As in `annulet coins | head -3`: the pipe is closed before anything is written.
+    reading, writing = os.pipe()
+    os.close(reading)
+    ended = subprocess.run(
+        [sys.executable, "-m", "cli.main", "coins"],
+        cwd=ROOT,
+        stdout=writing,
+        stderr=subprocess.PIPE,
+        text=True,
+        check=False,
+    )
+    os.close(writing)
+    assert (ended.returncode, ended.stderr) == (0, "")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full to write to")
+def test_2_when_the_output_does_not_fit() -> None:
+    with Path("/dev/full").open("w") as full:
+        ended = subprocess.run(
+            [sys.executable, "-m", "cli.main", "coins"],
+            cwd=ROOT,
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+    assert ended.returncode == 2
+    assert ended.stderr.startswith("error: no space left to write the output")
 
 
 def test_version_and_help_end_well(run: Callable) -> None:

@@ -10,7 +10,7 @@ from tests.cli.conftest import Pipeline
 from tests.cli.fakes import photo, result, ring, unusable
 from tests.vision.test_results import PHOTO, RING, SCALE, SUMMARY, TOP
 from vision.errors import PhotoError, ScaleError
-from vision.pipeline import Reference
+from vision.scale.reference import Reference
 
 
 @pytest.fixture

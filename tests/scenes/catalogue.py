@@ -43,7 +43,6 @@ SAMPLES = (
         seed=102,
         groups=(rings("aluminium", 6.0, 1.2, 39), rings("aluminium", 6.6, 1.2, 1)),
         coins=("usd-0.25",),
-        light="overcast",
         rows=True,
         lens=tele_lens(235.0, tilt_deg=0.8, tilt_azimuth_deg=20.0, roll_deg=-1.0),
         phone=Phone(exposure=212, quality=90, taken="2026:03:02 10:19:40"),

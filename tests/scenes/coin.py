@@ -146,14 +146,14 @@ def _height(
 
 def _turns(kind: CoinKind) -> NDArray[np.float64]:
     """Angles around the coin, fine enough for its reeds."""
-    return np.linspace(0, 2 * np.pi, 10 * kind.reeds + 1 if kind.reeds else 1081)
+    return np.linspace(0, 2 * np.pi, 8 * kind.reeds + 1 if kind.reeds else 961)
 
 
 def _face(kind: CoinKind, relief: NDArray[np.float64], inner: float, outer: float) -> Mesh:
     """Build the upper face between two radii."""
     last = outer - BEVEL_MM if outer == kind.diameter_mm / 2 else outer
     first = inner + BEVEL_MM if kind.hole_mm and inner == kind.hole_mm / 2 else inner
-    radius = np.linspace(first, last, max(40, int((last - first) / 0.045)))
+    radius = np.linspace(first, last, max(40, int((last - first) / 0.07)))
     r, a = np.meshgrid(radius, _turns(kind), indexing="ij")
     z = _height(kind, relief, r, a)
     vertices = np.stack([r * np.cos(a), r * np.sin(a), z], axis=-1)

@@ -18,7 +18,9 @@ FULL_WELL_ISO_50 = 9000.0
 """Electrons at white and ISO 50, a phone's pixel."""
 READ_NOISE = 2.5
 """Electrons."""
-CROSSTALK_CODE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+BALANCE_SHARE = 0.85
+"""Part of the light's colour that the automatic white balance removes."""
+LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,9 +46,19 @@ class Phone:
     taken: str = "2026:03:02 10:11:12"
 
 
-def develop(radiance: Picture, camera: Camera, phone: Phone, rng: np.random.Generator) -> Picture:
-    """Turn traced radiance with its margin into code values in [0, 1], (height, width, 3)."""
-    light = bend(radiance, camera)
+def develop(
+    radiance: Picture,
+    camera: Camera,
+    phone: Phone,
+    rng: np.random.Generator,
+    surface: NDArray[np.float64],
+) -> Picture:
+    """Turn traced radiance with its margin into code values in [0, 1], (height, width, 3).
+
+    `surface` (3,) is the colour of what the rings lie on: the automatic white balance of this
+    phone guesses it well, and takes out most of the colour of the light.
+    """
+    light = balance(bend(radiance, camera), surface)
     if phone.psf_sigma_px:
         light = gaussian_filter(light, (phone.psf_sigma_px, phone.psf_sigma_px, 0))
     light *= expose(light, phone)
@@ -74,6 +86,13 @@ def bend(radiance: Picture, camera: Camera) -> Picture:
     return np.maximum(out, 0)
 
 
+def balance(light: Picture, surface: NDArray[np.float64]) -> Picture:
+    """Take most of the colour of the light out, judged by the surface's own colour."""
+    seen = np.median(light[::7, ::7].reshape(-1, 3), axis=0) / surface
+    gains = (seen[1] / seen) ** BALANCE_SHARE
+    return light * gains.astype(np.float32)
+
+
 def expose(light: Picture, phone: Phone) -> np.float32:
     """Gain that brings the median of the picture, which is the surface, to the wanted code."""
     code = min(phone.exposure / 255, 1.0)
@@ -82,7 +101,7 @@ def expose(light: Picture, phone: Phone) -> np.float32:
         wanted *= phone.exposure / 255
     else:
         wanted = float(_unlift(np.array(wanted), phone.contrast))
-    return np.float32(wanted / float(np.median(light[::7, ::7] @ CROSSTALK_CODE)))
+    return np.float32(wanted / float(np.median(light[::7, ::7] @ LUMA)))
 
 
 def shade(camera: Camera, vignette: float) -> Picture:
@@ -166,7 +185,7 @@ def _unlift(light: NDArray[np.float64], contrast: float) -> NDArray[np.float64]:
 def sharpen(code: Picture, phone: Phone) -> Picture:
     """Add an unsharp mask of the brightness to coded values, as phones do."""
     if phone.sharpen:
-        luma = code @ CROSSTALK_CODE
+        luma = code @ LUMA
         detail = luma - gaussian_filter(luma, phone.sharpen_radius_px)
         code = code + np.float32(phone.sharpen) * detail[..., None]
     return np.clip(code, 0, 1)

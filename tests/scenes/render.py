@@ -53,20 +53,17 @@ def build_room(arranged: Arranged, sheets: Path | None) -> Room:
     )
 
 
-def trace_scene(arranged: Arranged, *, spp: int, sheets: Path | None) -> NDArray[np.float32]:
-    """Trace one arranged scene; its mesh files live only as long as that takes."""
-    with tempfile.TemporaryDirectory() as folder:
-        room = build_room(arranged, sheets)
-        return trace(room, spp=spp, seed=arranged.scene.seed, folder=Path(folder))
-
-
 def finish(
-    radiance: NDArray[np.float32], arranged: Arranged, out: Path, facts: dict[str, object]
+    radiance: NDArray[np.float32],
+    arranged: Arranged,
+    surface: NDArray[np.float64],
+    out: Path,
+    facts: dict[str, object],
 ) -> None:
     """Develop the photo, then write it and its truth."""
     scene = arranged.scene
     rng = np.random.default_rng([scene.seed, 2])
-    code = develop(radiance, arranged.camera, scene.phone, rng)
+    code = develop(radiance, arranged.camera, scene.phone, rng, surface)
     save(code, out / f"{scene.name}.jpg", arranged.camera, scene.phone)
     truth = write_truth(arranged, **facts)
     text = json.dumps(truth, indent=1, allow_nan=False)
@@ -86,11 +83,14 @@ def render(
         for scene in scenes:
             start = time.perf_counter()
             arranged = arrange(scene, scale)
-            radiance = trace_scene(arranged, spp=spp, sheets=sheets)
+            room = build_room(arranged, sheets)
+            with tempfile.TemporaryDirectory() as folder:
+                radiance = trace(room, spp=spp, seed=scene.seed, folder=Path(folder))
+            surface = np.median((room.sheet or room.table).reflectance[::9, ::9], axis=(0, 1))
             seconds = round(time.perf_counter() - start, 1)
             facts = {"samples": spp, "seconds": seconds, "variant": variant}
             print(f"{scene.name}: {len(arranged.rings)} rings, {seconds} s", flush=True)
-            pending.append(developer.submit(finish, radiance, arranged, out, facts))
+            pending.append(developer.submit(finish, radiance, arranged, surface, out, facts))
             # Never more than two developed photos wait in memory.
             if len(pending) > 2:
                 pending.pop(0).result()

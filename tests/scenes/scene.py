@@ -317,7 +317,7 @@ def _in_rows(
 ) -> list[PlacedRing]:
     """Lay rings in loose rows; cells that are taken stay free."""
     largest = max(ring.reach_mm for ring in waiting)
-    for pitch in np.arange(3.2, 2.15, -0.02) * largest:
+    for pitch in np.arange(4.4, 2.15, -0.02) * largest:
         cells = _cells(float(pitch), largest, table, camera, rng)
         if len(cells) >= len(waiting):
             break

@@ -65,7 +65,7 @@ LIGHTS: dict[str, Light] = {
         ceiling=tuple(0.42 * COOL), walls=(0.33, 0.32, 0.30), window=tuple(7 * COOL)
     ),
     "overcast": Light(
-        ceiling=tuple(1.1 * COOL), walls=(0.85, 0.85, 0.84), window=tuple(2.2 * COOL)
+        ceiling=tuple(0.8 * COOL), walls=(0.42, 0.42, 0.41), window=tuple(3.2 * COOL)
     ),
     "two_lamps": Light(
         ceiling=tuple(0.30 * WARM),

@@ -11,10 +11,9 @@ from tests.training.starts import (
     START_ERRORS_PX, Target, disturb_camera, draw_starts, make_target, start_outlines,
 )  # fmt: skip
 from tests.training.store import Scenes
-from tests.training.surroundings import SURFACES
 from tests.training.unwrapping import unwrap
 
-FRAMES = (160, 240, 336, 480)
+FRAMES = (176, 272, 480)
 """Sizes of padded pictures; a crop goes into the smallest that leaves 16 px to place it."""
 
 MIXED_CHANNELS, MIRRORED, GAIN_SPREAD = 0.35, 0.5, 0.05
@@ -48,8 +47,7 @@ def photograph(scenes: Scenes, rows: Tensor, frame: int, dice: Dice, *, harder: 
     room = (frame - scenes.size[rows]).float()
     offset = torch.floor(dice.uniform(len(rows), 0, 1, 2) * (room[:, None].clamp_max(16) + 0.999))
     offset = offset.long()
-    dark = scenes.surface[rows] == list(SURFACES).index("dark")
-    settings = draw_settings(dice, scenes.level[rows], dark, harder=harder)
+    settings = draw_settings(dice, scenes.level[rows], harder=harder)
     coded = take_photos(scenes.crops(rows, frame, offset), settings, dice)
     matrix, outline = scenes.moved(rows, offset)
     light = to_linear(coded).flip(1).contiguous()

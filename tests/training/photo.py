@@ -78,17 +78,19 @@ class Settings:
     full_chroma: Tensor
 
 
-def draw_settings(dice: Dice, level: Tensor, dark: Tensor, *, harder: bool = False) -> Settings:
+def draw_settings(dice: Dice, level: Tensor, *, harder: bool = False) -> Settings:
     """Draw a camera for each of n crops whose surroundings have radiance `level` (n,).
 
-    `dark` (n,) marks surfaces that an automatic exposure leaves dark or lifts to grey.
+    White paper has a level near 1. A dark table is exposed darker than white paper, but not by as
+    much as it is darker: automatic exposure lifts it to somewhere in between.
     """
     n = len(level)
     u = dice.uniform(n)
     target = dice.uniform(n, 0.35, 0.85)
     target = torch.where(u < 0.14, dice.uniform(n, 0.9, 1.5), target)
     target = torch.where(u > (0.82 if not harder else 0.7), dice.log_uniform(n, 0.08, 0.4), target)
-    target = torch.where(dark, dice.log_uniform(n, 0.02, 0.35), target)
+    lift = dice.uniform(n, 0.15, 0.9)
+    target = target * (level / 0.7).clamp(0.005, 1.0) ** lift
     total = 0.42 + 1.45 * dice.uniform(n) ** (1.6 if not harder else 0.8)
     share = dice.uniform(n) * (dice.uniform(n) < 0.5)  # of the variance, to the round defocus
     moved = dice.uniform(n, 0, 0.6) * (dice.uniform(n) < 0.25)
@@ -187,7 +189,7 @@ def _lens(x: Tensor, s: Settings) -> Tensor:
     f2 = (fx * fx + fy * fy)[None]
     otf = torch.exp(-2 * math.pi**2 * f2 * s.sigma_px[:, None, None] ** 2)
     z = 2 * math.pi * torch.sqrt(f2) * s.disc_px[:, None, None]
-    otf = otf * torch.where(z < 1e-3, 1.0, 2 * torch.special.bessel_j1(z) / z.clamp_min(1e-3))
+    otf = otf * _disc_transfer(z)
     along = fx * torch.cos(s.motion_angle)[:, None, None] + fy * torch.sin(s.motion_angle)[:, None, None]
     otf = otf * torch.sinc(along * s.motion_px[:, None, None])
     wide = torch.exp(-2 * math.pi**2 * f2 * s.glare_px[:, None, None] ** 2)
@@ -199,6 +201,17 @@ def _lens(x: Tensor, s: Settings) -> Tensor:
         kernel = torch.polar(otf, -2 * math.pi * turn)
         out[:, c] = torch.fft.irfft2(torch.fft.rfft2(x[:, c]) * kernel, s=(h, w))
     return out
+
+
+def _disc_transfer(z: Tensor) -> Tensor:
+    """Transfer function 2 J1(z) / z of a uniform disc, by table."""
+    step = 0.01
+    at = torch.arange(0, 40, step, dtype=torch.float64)
+    table = torch.where(at > 0, 2 * torch.special.bessel_j1(at) / at.clamp_min(step), 1.0)
+    table = table.to(z)
+    place = (z / step).clamp(0, len(table) - 1.001)
+    low = place.long()
+    return torch.lerp(table[low], table[low + 1], place - low)
 
 
 # 5 x 5 interpolation from one mosaic plane; rows: green at red/blue, a colour along the row,

@@ -4,6 +4,7 @@ import os
 import queue
 import threading
 import time
+from collections.abc import Iterator
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 from torch import Tensor
 
 from tests.training.scenes import draw_scene
-from tests.training.tracer import build, offsets_of
+from tests.training.tracer import build, offsets_of, trace_cpu
 
 CHUNK = 192
 """Scenes drawn, rendered and written together."""
@@ -27,9 +28,11 @@ def _draw(job: tuple[int, int]) -> tuple[NDArray[np.void], NDArray[np.float32], 
     return scenes[order], rooms[order], truths[order]
 
 
-def generate(folder: Path, *, seed: int, count: int, minutes: float, most_bytes: float) -> int:
-    """Render up to `count` scenes on the GPU within `minutes`; returns how many were written."""
-    library = build(gpu=True)
+def generate(
+    folder: Path, *, seed: int, count: int, minutes: float, most_bytes: float, gpu: bool = True
+) -> int:
+    """Render up to `count` scenes within `minutes`; returns how many were written."""
+    library = build(gpu=True) if gpu else None
     folder.mkdir(parents=True, exist_ok=True)
     started, made, size, traced = time.time(), 0, 0.0, 0.0
     chunks = (count + CHUNK - 1) // CHUNK
@@ -45,13 +48,24 @@ def generate(folder: Path, *, seed: int, count: int, minutes: float, most_bytes:
     writer = threading.Thread(target=write)
     writer.start()
     workers = max(1, (os.cpu_count() or 2) - 3)
+    meter, stop = threading.Semaphore(workers + 6), threading.Event()
+
+    def jobs() -> Iterator[tuple[int, int]]:
+        """Hand out chunks no faster than the renderer takes results back."""
+        for k in range(chunks):
+            while not meter.acquire(timeout=0.2):
+                if stop.is_set():
+                    return
+            if stop.is_set():
+                return
+            yield seed, k
+
     with get_context("spawn").Pool(workers) as pool:
-        jobs = ((seed, k) for k in range(chunks))
-        ahead = pool.imap(_draw, _metered(jobs, meter := threading.Semaphore(workers + 6)))
+        ahead = pool.imap(_draw, jobs())
         for chunk, (scenes, rooms, truths) in enumerate(ahead):
             meter.release()
             begun = time.time()
-            pixels = _trace_gpu(library, scenes, rooms)
+            pixels = _trace_gpu(library, scenes, rooms) if library else _trace_cpu(scenes, rooms)
             traced += time.time() - begun
             writes.put((f"s{seed:05d}-{chunk:05d}", pixels, truths))
             made += len(scenes)
@@ -64,7 +78,7 @@ def generate(folder: Path, *, seed: int, count: int, minutes: float, most_bytes:
                 )  # fmt: skip
             if spent > 60 * minutes or size > most_bytes:
                 break
-        pool.terminate()
+        stop.set()
     writes.put(None)
     writer.join()
     spent = time.time() - started
@@ -72,11 +86,9 @@ def generate(folder: Path, *, seed: int, count: int, minutes: float, most_bytes:
     return made
 
 
-def _metered(jobs, meter):  # type: ignore[no-untyped-def]
-    """Hand out jobs no faster than the renderer takes results back."""
-    for job in jobs:
-        meter.acquire()
-        yield job
+def _trace_cpu(scenes: NDArray[np.void], rooms: NDArray[np.float32]) -> NDArray[np.float16]:
+    crops = trace_cpu(scenes, rooms)
+    return np.concatenate([c.reshape(-1, 3) for c in crops]).astype(np.float16)
 
 
 def _trace_gpu(library, scenes, rooms):  # type: ignore[no-untyped-def]

@@ -218,7 +218,7 @@ def _cover(level: _Level, x: float, y: float) -> tuple[Array, Array, Array]:
     smooth[:, 1:] += halves[:, :-1]
     smooth[:, :-1] += halves[:, 1:]
     length = 2.0 * np.pi * radii * _share_inside(x, y, radii, width, height)
-    cover = smooth[:, ::2] / (THIN_PER_LENGTH * length)
+    cover: Array = smooth[:, ::2] / (THIN_PER_LENGTH * length)
     cover[np.hypot(*shifts.T)[:, None] > np.maximum(1.0, SHIFT * radii)] = 0.0
     return radii, cover, shifts
 
@@ -228,7 +228,8 @@ def _share_inside(x: float, y: float, radii: Array, width: int, height: int) -> 
     angles = np.arange(48) * (2.0 * np.pi / 48)
     columns, rows = x + radii * np.cos(angles)[:, None], y + radii * np.sin(angles)[:, None]
     inside = (columns >= 0) & (columns < width) & (rows >= 0) & (rows < height)
-    return np.maximum(inside.mean(axis=0), 1.0 / 3.0)
+    share: Array = np.maximum(inside.mean(axis=0), 1.0 / 3.0)
+    return share
 
 
 def _one_per_centre(found: list[Nest]) -> list[Nest]:

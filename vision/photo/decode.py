@@ -134,7 +134,8 @@ def _read_bytes(path: Path) -> bytes:
         size = path.stat().st_size
         if size > MOST_FILE_BYTES:
             raise PhotoError(
-                f"{path.name} has {size / 1e6:.0f} MB; at most {MOST_FILE_BYTES / 1e6:.0f} are read",
+                f"{path.name} has {size / 1e6:.0f} MB; "
+                f"at most {MOST_FILE_BYTES / 1e6:.0f} MB are read",
                 hint="send the photo as the camera's JPEG",
             )
         data = path.read_bytes()
@@ -158,12 +159,12 @@ def _open(data: bytes, name: str) -> Image.Image:
         raise PhotoError(
             f"{name} has {width} x {height} pixels ({width * height / 1e6:.0f} megapixels); "
             f"at most {MOST_MEGAPIXELS:.0f} megapixels are read",
-            hint="crop it to the rings and the reference, or let the camera save 12 to 50 megapixels",
+            hint="crop it to the rings and the reference, or photograph with 12 to 50 megapixels",
         )
     if min(width, height) < LEAST_SIDE_PX:
         raise PhotoError(
             f"{name} has {width} x {height} pixels, too few to measure a ring",
-            hint=f"at least {LEAST_SIDE_PX} pixels a side are needed, 8 megapixels or more are good",
+            hint=f"at least {LEAST_SIDE_PX} pixels a side are needed, 8 megapixels are good",
         )
     return image
 

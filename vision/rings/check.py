@@ -91,7 +91,7 @@ def _clearance(one: Array, other: Array) -> float:
 
 
 def _overlap(one: Array, other: Array) -> bool:
-    return _clearance(one, other) < -OVERLAP_WIRE * 2.0 * min(one[TUBE], other[TUBE])
+    return _clearance(one, other) < -OVERLAP_WIRE * 2.0 * float(min(one[TUBE], other[TUBE]))
 
 
 def _touches(one: Array, other: Array) -> bool:

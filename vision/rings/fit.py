@@ -94,7 +94,8 @@ class Fit:
     @property
     def scatter(self) -> Array:
         """(n,) standard deviation of the residuals, in wire widths."""
-        return self.residuals.std(axis=(1, 2))
+        scatter: Array = self.residuals.std(axis=(1, 2))
+        return scatter
 
     @property
     def wire_mm(self) -> Array:
@@ -159,7 +160,9 @@ def refit(camera: Camera, tori: Array, reading: Reading, clear: Array) -> tuple[
     move = np.zeros((count, 6))
     for _ in range(REWEIGHTINGS):
         left = wanted - np.einsum("nkp,np->nk", flat, move)
-        weight = base.reshape(count, 2 * SECTORS) * np.minimum(1.0, HUBER_S / np.maximum(abs(left), 1e-9))
+        weight = base.reshape(count, 2 * SECTORS) * np.minimum(
+            1.0, HUBER_S / np.maximum(abs(left), 1e-9)
+        )
         normal = np.einsum("nkp,nk,nkq->npq", flat, weight, flat)
         normal += (prior + 1e-9)[:, :, None] * np.eye(6)
         right = np.einsum("nkp,nk,nk->np", flat, weight, wanted) - prior * tori

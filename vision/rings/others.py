@@ -51,8 +51,8 @@ def find_others(photo: Photo, scale: Scale, fit: Fit) -> list[Thing]:
     size = max(photo.size)
     shrink = min(1.0, WORK_PX / size)
     small = cv2.resize(photo.bgr, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
-    lab = cv2.cvtColor(small.astype(np.float32) / 255.0, cv2.COLOR_BGR2LAB)
-    lab[..., 0] *= 0.5
+    coded = cv2.cvtColor(small.astype(np.float32) / 255.0, cv2.COLOR_BGR2LAB)
+    lab = (np.asarray(coded) * (0.5, 1.0, 1.0)).astype(np.float32)
     difference = _from_table(lab)
     usual = float(np.median(difference))
     mask = (difference > max(DIFFERENCE_LEAST, STANDS_OUT * usual)).astype(np.uint8)
@@ -68,10 +68,11 @@ def _from_table(lab: Floats) -> Floats:
     """Difference of every pixel from the median colour of its wide surroundings."""
     quarter = cv2.resize(lab, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
     window = int(AROUND_SHARE * max(quarter.shape[:2]) * 2) // 2 * 2 + 1
-    coded = np.clip(quarter + (0.0, 128.0, 128.0), 0, 255).astype(np.uint8)
-    table = cv2.medianBlur(coded, window).astype(np.float32) - (0.0, 128.0, 128.0)
-    wide = cv2.resize(table.astype(np.float32), (lab.shape[1], lab.shape[0]))
-    return np.sqrt(np.sum((lab - wide) ** 2, axis=2)).astype(np.float32)
+    zero = np.array([0.0, 128.0, 128.0], np.float32)
+    coded = np.clip(quarter + zero, 0, 255).astype(np.uint8)
+    table = cv2.medianBlur(coded, window).astype(np.float32) - zero
+    wide = cv2.resize(table, (lab.shape[1], lab.shape[0]))
+    return np.asarray(np.linalg.norm(lab - wide, axis=2), np.float32)
 
 
 def _blank_known(mask: Mask, shrink: float, scale: Scale, fit: Fit) -> None:

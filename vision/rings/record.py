@@ -1,5 +1,7 @@
 """Fitted rings as the values that leave the stage: numbered in reading order."""
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,11 +13,23 @@ from vision.rings.colour import colour_of
 from vision.rings.fit import Fit
 from vision.rings.gap import find_gap
 from vision.rings.others import Thing
-from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
+from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, X, Y, outlines, ring_angles
 
 Array = NDArray[np.float64]
 
 DRAWN_POINTS = 96
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Seen:
+    """Where a fitted ring lies in the picture, and what is to be said of it."""
+
+    number: int
+    center_px: tuple[float, float]
+    radius_px: float
+    outlines_px: tuple[Array, Array]
+    reasons: tuple[str, ...]
+    warnings: tuple[str, ...]
 
 
 def rings_of(photo: Photo, scale: Scale, fit: Fit, things: list[Thing]) -> tuple[Ring, ...]:
@@ -31,22 +45,23 @@ def rings_of(photo: Photo, scale: Scale, fit: Fit, things: list[Thing]) -> tuple
     radii = [*(float(r) for r in spread), *(t.radius_px for t in things)]
     numbers = reading_order(places, radii)
     names = {str(index): numbers[index] for index in range(len(fit))}
-    rings = [
-        _measured(photo, scale, fit, index, sizes[index])
-        | {
-            "outlines_px": (inner[index], outer[index]),
-            "center_px": places[index],
-            "radius_px": radii[index],
-            "reasons": tuple(_named(text, names) for text in reasons[index]),
-            "warnings": tuple(_named(text, names) for text in warnings[index]),
-        }
-        for index in range(len(fit))
-    ]
     whole = [
-        Ring(number=numbers[index], status=Status.MEASURED, **fields)
-        if not fields["reasons"]
-        else _unusable(numbers[index], fields)
-        for index, fields in enumerate(rings)
+        _ring(
+            photo,
+            scale,
+            fit,
+            index,
+            sizes[index],
+            Seen(
+                number=numbers[index],
+                center_px=places[index],
+                radius_px=radii[index],
+                outlines_px=(inner[index], outer[index]),
+                reasons=tuple(_named(text, names) for text in reasons[index]),
+                warnings=tuple(_named(text, names) for text in warnings[index]),
+            ),
+        )
+        for index in range(len(fit))
     ]
     for index, thing in enumerate(things, start=len(fit)):
         whole.append(
@@ -84,27 +99,34 @@ def reading_order(places: list[tuple[float, float]], radii: list[float]) -> list
     return numbers
 
 
-def _measured(photo: Photo, scale: Scale, fit: Fit, index: int, sizes: Sizes) -> dict[str, object]:
+def _ring(photo: Photo, scale: Scale, fit: Fit, index: int, sizes: Sizes, seen: Seen) -> Ring:
     torus = fit.tori[index]
+    bare = Ring(
+        number=seen.number,
+        center_px=seen.center_px,
+        center_mm=(float(torus[X]), float(torus[Y])),
+        radius_px=seen.radius_px,
+        outlines_px=seen.outlines_px,
+        status=Status.UNUSABLE,
+        reasons=seen.reasons,
+    )
+    if seen.reasons:
+        return bare
     gap = find_gap(photo, scale.camera, torus)
     oval = float(np.hypot(torus[OVAL_COS], torus[OVAL_SIN]))
-    return {
-        "center_mm": (float(torus[0]), float(torus[1])),
-        "wire_mm": sizes.wire_mm,
-        "id_mm": sizes.id_mm,
-        "od_mm": sizes.od_mm,
-        "ar": sizes.ar,
-        "ovality": 2.0 * oval * float(torus[RADIUS] / (torus[RADIUS] - torus[TUBE])),
-        "gap_mm": gap.width_mm if gap else None,
-        "gap_deg": gap.direction_deg if gap else None,
-        "colour": colour_of(photo, scale.camera, torus),
-    }
-
-
-def _unusable(number: int, fields: dict[str, object]) -> Ring:
-    keep = ("center_mm", "outlines_px", "center_px", "radius_px", "reasons")
-    kept = {name: fields[name] for name in keep}
-    return Ring(number=number, status=Status.UNUSABLE, **kept)  # type: ignore[arg-type]
+    return replace(
+        bare,
+        status=Status.MEASURED,
+        warnings=seen.warnings,
+        wire_mm=sizes.wire_mm,
+        id_mm=sizes.id_mm,
+        od_mm=sizes.od_mm,
+        ar=sizes.ar,
+        ovality=2.0 * oval * float(torus[RADIUS] / (torus[RADIUS] - torus[TUBE])),
+        gap_mm=gap.width_mm if gap else None,
+        gap_deg=gap.direction_deg if gap else None,
+        colour=colour_of(photo, scale.camera, torus),
+    )
 
 
 def _named(text: str, names: dict[str, int]) -> str:

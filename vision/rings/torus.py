@@ -52,7 +52,8 @@ def outlines(camera: Camera, tori: Array, angles: Array) -> tuple[Array, Array]:
 
 def ring_angles(count: int) -> Array:
     """Angles (count,) of the middles of `count` equal sectors around the ring."""
-    return (np.arange(count) + 0.5) * (2.0 * np.pi / count)
+    step = np.pi / count
+    return np.linspace(step, 2.0 * np.pi - step, count)
 
 
 def torus(x: float, y: float, id_mm: float, wire_mm: float) -> Array:

@@ -30,7 +30,7 @@ CLIPPED = 0.955
 LENGTH_UNIT_PX = 30.0
 """Divisor that brings the wire's width in pixels near one."""
 
-SAMPLE_S: Array = S_FROM + (np.arange(SAMPLES) + 0.5) * ((S_TO - S_FROM) / SAMPLES)
+SAMPLE_S: Array = np.linspace(S_FROM, S_TO, 2 * SAMPLES + 1)[1::2]
 """(144,) the s of each sample."""
 
 

@@ -52,7 +52,9 @@ class Camera:
         local = (points_mm - self.position) @ self.rotation.T
         uv = local[..., :2] / local[..., 2:3]
         r2 = np.sum(uv * uv, axis=-1, keepdims=True)
-        return uv * (1.0 + r2 * (self.k1 + self.k2 * r2)) * self.f_px + (self.cx, self.cy)
+        drawn: Array = uv * (1.0 + r2 * (self.k1 + self.k2 * r2)) * self.f_px
+        centred: Array = drawn + np.array([self.cx, self.cy])
+        return centred
 
     def rays(self, points_px: Array) -> Array:
         """Directions (..., 3) in the world of the pixels (..., 2), not normalised."""
@@ -68,7 +70,8 @@ class Camera:
         """World x, y (..., 2) mm where the pixels' rays meet the plane z = height_mm."""
         rays = self.rays(points_px)
         steps = (height_mm - self.position[2]) / rays[..., 2:3]
-        return self.position[:2] + steps * rays[..., :2]
+        points: Array = self.position[:2] + steps * rays[..., :2]
+        return points
 
     def mm_per_px(self, point_px: Array, height_mm: float = 0.0) -> float:
         """Size of a pixel on the plane at one place: root of the area it covers."""

@@ -180,8 +180,9 @@ def stand_over(view: View, rim: Rim, coin: Coin, *, grow_mm: float = 0.0) -> Cam
         )
 
     def misfit(place: Array) -> Array:
-        drawn: Array = (camera(place).project(circle) @ directions).max(axis=0)
-        return drawn - seen
+        drawn = (camera(place).project(circle) @ directions).max(axis=0)
+        apart: Array = drawn - seen
+        return apart
 
     height = view.f_px * radius / rim.radius + coin.thickness_mm
     start = _towards(view, rotation, rim, height, coin.thickness_mm)

@@ -24,8 +24,11 @@ U_LOG_F_KNOWN = 0.025
 """Of a focal length from the file: it is rounded to a millimetre (1.1 % at 26 mm), and focusing
 on 0.2 m lengthens the lens by 1 to 3 %."""
 
-U_LOG_F_ASSUMED = 0.35
-"""Of the usual lens: one standard deviation reaches 18 to 37 mm, two reach a 2x lens."""
+U_LOG_F_ASSUMED = 0.5
+"""Of the usual lens: one standard deviation reaches 16 to 43 mm, two reach a 3x lens."""
+
+USUAL_LENSES = (1.0, 2.0, 3.0)
+"""Focal lengths, in usual ones, that are tried where the file names none."""
 
 U_CENTRE = 0.004
 """Of the optical axis in the picture, as a share of its diagonal (20 px in 12 megapixels)."""
@@ -201,11 +204,12 @@ def solve_pose(task: Task, *, quick: bool = False) -> Pose:
     Parameters
     ----------
     task : at least 8 corners, spread over the frame
-    quick : try the likelier of the two poses of a flat target only, and no curl
+    quick : take the likeliest start only, and no curl
 
     Returns
     -------
-    Pose of least cost over the two poses that a flat target allows.
+    Pose of least cost over the starts: a flat target seen with little perspective allows two
+    poses, and a photo without a focal length several lenses.
     """
     starts = _starts(task)
     best = _adjust(task, starts[0], curled=False)
@@ -218,20 +222,30 @@ def solve_pose(task: Task, *, quick: bool = False) -> Pose:
 
 
 def _starts(task: Task) -> list[Model]:
-    """Cameras that a lens without distortion would need, both mirror solutions."""
+    """Cameras that a lens without distortion would need, likeliest first.
+
+    Both mirror solutions where the focal length is known; else one for each usual lens.
+    """
+    if task.u_log_f < U_LOG_F_ASSUMED:
+        return _flat_poses(task, task.f_px)
+    lenses = [_flat_poses(task, task.f_px * share)[0] for share in USUAL_LENSES]
+    return sorted(lenses, key=lambda model: float(np.sum(task.residuals(model) ** 2)))
+
+
+def _flat_poses(task: Task, f_px: float) -> list[Model]:
     cx, cy = task.centre_px
-    matrix = np.array([[task.f_px, 0.0, cx], [0.0, task.f_px, cy], [0.0, 0.0, 1.0]])
+    matrix = np.array([[f_px, 0.0, cx], [0.0, f_px, cy], [0.0, 0.0, 1.0]])
     flat = np.column_stack([task.nominal_mm, np.zeros(len(task.nominal_mm))])
     _, turns, shifts, _ = cv2.solvePnPGeneric(
         flat, task.found_px[:, None, :], matrix, None, flags=cv2.SOLVEPNP_IPPE
     )
-    starts = []
+    poses = []
     for turn, shift in zip(turns, shifts, strict=True):
         rotation = np.asarray(cv2.Rodrigues(turn)[0], dtype=np.float64)
         position = -rotation.T @ np.asarray(shift, dtype=np.float64).ravel()
-        camera = Camera(rotation=rotation, position=position, f_px=task.f_px, cx=cx, cy=cy)
-        starts.append(Model(camera=camera, curl_mm=np.zeros(3)))
-    return starts
+        camera = Camera(rotation=rotation, position=position, f_px=f_px, cx=cx, cy=cy)
+        poses.append(Model(camera=camera, curl_mm=np.zeros(3)))
+    return poses
 
 
 def _try_curl(task: Task, flat: Pose) -> Pose:
@@ -262,13 +276,14 @@ def _adjust(task: Task, start: Model, *, curled: bool) -> Pose:
     model, weights = start, np.ones(len(task.nominal_mm))
     sigma, used = 1.0, weights > 0
     # A pose that is still off would rather lengthen the lens than turn: hold it at first.
-    held = replace(task, u_log_f=min(task.u_log_f, U_LOG_F_KNOWN))
-    for _ in range(SETTLE_STEPS):
+    f35_mm = task.f35_mm * start.camera.f_px / task.f_px
+    held = replace(task, f35_mm=f35_mm, u_log_f=min(task.u_log_f, U_LOG_F_KNOWN))
+    for given in [held] * SETTLE_ROUNDS + [task] * SETTLE_ROUNDS:
         residuals = task.residuals(model)
         distance = np.hypot(residuals[:, 0], residuals[:, 1])
         sigma = max(float(np.median(distance)) / MEDIAN_LENGTH, FLOOR_PX)
         weights = 1.0 / np.sqrt(1.0 + (distance / (2.0 * sigma)) ** 2)
-        model = _descend(held, model, weights, sigma, parameters, steps=3)
+        model = _descend(given, model, weights, sigma, parameters, steps=3)
     for _ in range(CUT_ROUNDS):
         sigma, used = _spread(task.residuals(model), parameters)
         model = _descend(task, model, used.astype(np.float64), sigma, parameters, steps=20)
@@ -284,7 +299,7 @@ def _adjust(task: Task, start: Model, *, curled: bool) -> Pose:
     )
 
 
-SETTLE_STEPS = 6
+SETTLE_ROUNDS = 4
 MOST_STEP = 0.2
 """Radians of turn, or logarithm of the focal length, in one step."""
 CUT_ROUNDS = 3
@@ -319,7 +334,7 @@ def _descend(
         if not next_cost < cost:
             damping = max(10.0 * damping, 1e-3)
             continue
-        settled = cost - next_cost < 1e-6 * cost
+        settled = cost - next_cost < 1e-7 * cost
         model, misfit, jacobian, cost = tried, next_misfit, next_jacobian, next_cost
         damping = 0.1 * damping
         if settled:

@@ -158,7 +158,7 @@ class CoinSight:
         }
         at_coin = np.array([rim.x, rim.y])
         here = camera.mm_per_px(at_coin)
-        u_rel = np.hypot(*(c.mm_per_px(at_coin) / here - 1.0 for c in doubts["coin"]))
+        u_rel = np.linalg.norm([c.mm_per_px(at_coin) / here - 1.0 for c in doubts["coin"]])
         tilts = [c.tilt_deg - camera.tilt_deg for c in doubts["tilt and lens"]]
         warnings = () if self.photo.f35_mm else (NO_FOCAL_LENGTH,)
         return Scale(

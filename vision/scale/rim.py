@@ -56,7 +56,7 @@ class Rim:
 
     def points(self, count: int = SECTORS) -> Array:
         """The outline (count, 2), pixels."""
-        angles = np.arange(count) * (2.0 * np.pi / count)
+        angles = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)
         radius = _design(angles) @ self.series
         return np.stack(
             [self.x + radius * np.cos(angles), self.y + radius * np.sin(angles)], axis=-1
@@ -75,7 +75,7 @@ def trace_rim(photo: Photo, rough: Circle) -> Rim | None:
     -------
     Rim, or None where no edge runs around.
     """
-    angles = np.arange(SECTORS) * (2.0 * np.pi / SECTORS)
+    angles = np.linspace(0.0, 2.0 * np.pi, SECTORS, endpoint=False)
     radii, slope = _slopes(photo, rough)
     rows, columns = _peaks(slope)
     if len(rows) < SECTORS // 2:
@@ -90,7 +90,8 @@ def trace_rim(photo: Photo, rough: Circle) -> Rim | None:
         near = np.abs(left) < width * rough.radius
         if near.sum() < SECTORS // 2:
             return None
-        series = np.linalg.lstsq(_design(edge_angle[near]), edge_radius[near], rcond=None)[0]
+        fitted = np.linalg.lstsq(_design(edge_angle[near]), edge_radius[near], rcond=None)[0]
+        series = np.asarray(fitted, np.float64)
     left = edge_radius - _design(edge_angle) @ series
     near = np.abs(left) < NARROW[-1] * rough.radius
     rms = float(np.sqrt(np.mean(left[near] ** 2)))

@@ -130,7 +130,8 @@ def view_from(
     model = pose.model
     curl = _curl_range(sheet, model)
     flat = np.hypot(U_FLAT_MM, CURL_SHARE * curl) / pose.camera.height_mm
-    spread = pose.spread_of(lambda each: _uncertain(sheet, task, pose, each))
+    places = _work_points(sheet, task, pose)
+    spread = pose.spread_of(lambda each: _uncertain(task, places, each))
     u_print, u_height, u_focal, u_lens, *u_axis = spread[:6].tolist()
     u_fit = float(np.hypot(spread[6:].max(initial=0.0), flat))
     flags = {
@@ -239,18 +240,26 @@ def _curl_range(sheet: Sheet, model: Model) -> float:
     return float(np.ptp(model.corners_mm(corners_of(sheet), sheet.frame_mm[0] / 2)[:, 2]))
 
 
-def _uncertain(sheet: Sheet, task: Task, pose: Pose, each: Model) -> Array:
+def _uncertain(task: Task, places: Array, each: Model) -> Array:
     """Values (6 + m,) whose uncertainties are asked for.
 
     Print, height, focal length, lens at the picture's corner, optical axis (2), and the sizes of a
     pixel in print units over the visible work area.
     """
     camera = each.camera
-    middle, corner = np.array(task.centre_px), np.zeros(2)
-    sizes = np.log([camera.mm_per_px(point) for point in _work_points(sheet, task, pose)])
-    lens = np.log(camera.mm_per_px(corner) / camera.mm_per_px(middle))
-    logs = [each.common, np.log(camera.height_mm), np.log(camera.f_px), lens]
-    return np.concatenate([logs, camera.rotation[2, :2], sizes - each.common])
+    ends = np.array([task.centre_px, (0.0, 0.0)])
+    middle, corner, *sizes = _log_sizes(camera, np.concatenate([ends, places])).tolist()
+    logs = [each.common, np.log(camera.height_mm), np.log(camera.f_px), corner - middle]
+    return np.concatenate([logs, camera.rotation[2, :2], np.array(sizes) - each.common])
+
+
+def _log_sizes(camera: Camera, points_px: Array) -> Array:
+    """Logarithm (n,) of a pixel's size on the table at each point."""
+    around = points_px[:, None] + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+    origin, along_x, along_y = np.moveaxis(camera.to_plane(around), 1, 0)
+    first, second = along_x - origin, along_y - origin
+    logs: Array = np.log(np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0])) / 2
+    return logs
 
 
 def _work_points(sheet: Sheet, task: Task, pose: Pose) -> Array:
