@@ -8,7 +8,12 @@ from torch import Tensor
 from tests.training.photo import Dice, Settings, draw_settings, take_photos, to_linear
 from tests.training.scenes import KINDS
 from tests.training.starts import (
-    START_ERRORS_PX, Target, disturb_camera, draw_starts, make_target, start_outlines,
+    START_ERRORS_PX,
+    Target,
+    disturb_camera,
+    draw_starts,
+    make_target,
+    start_outlines,
 )  # fmt: skip
 from tests.training.store import Scenes
 from tests.training.unwrapping import unwrap
@@ -63,7 +68,9 @@ def label_margin(scenes: Scenes, rows: Tensor) -> Tensor:
     return (GAP_MARGIN * scenes.torus[rows, 3] / scenes.torus[rows, 2]).float()
 
 
-def make_batch(scenes: Scenes, pools: list[Tensor], photos: int, dice: Dice) -> tuple[Tensor, Target]:
+def make_batch(
+    scenes: Scenes, pools: list[Tensor], photos: int, dice: Dice
+) -> tuple[Tensor, Target]:
     """Draw about `photos` photos with four starts each: planes (n, 6, 32, 144) and targets."""
     total = sum(len(p) for p in pools)
     parts: list[tuple[Tensor, Target]] = []

@@ -12,7 +12,12 @@ from numpy.typing import NDArray
 from torch import Tensor, nn
 
 from tests.training.batches import (
-    FRAMES, Photos, frame_of, is_ring, label_margin, photograph,
+    FRAMES,
+    Photos,
+    frame_of,
+    is_ring,
+    label_margin,
+    photograph,
 )  # fmt: skip
 from tests.training.materials import GROUPS
 from tests.training.photo import Dice
@@ -72,7 +77,7 @@ def _measure(scenes: Scenes, photos: Photos, net: nn.Module, dice: Dice, *, exac
     error = sizes[:, 0] - _sizes(truth)
     ideal = _flat_fit(scenes, photos, matrix, camera)
     before = _sizes(done.history[-2]).reshape(count, STARTS, 2)
-    edges, log_weight, log_scale, logit = (o.double() for o in done.outputs)
+    _, log_weight, log_scale, logit = (o.double() for o in done.outputs)
     first = slice(None, None, STARTS)
     wire = sizes[:, 0, 0]
     settings = photos.settings
@@ -81,10 +86,13 @@ def _measure(scenes: Scenes, photos: Photos, net: nn.Module, dice: Dice, *, exac
     columns = {
         "scene": rows, "wire_error": error[:, 0], "id_error": error[:, 1],
         "od_error": error[:, 1] + 2 * error[:, 0],
-        "wire_edge_error": (sizes[:, 0] - ideal)[:, 0], "id_edge_error": (sizes[:, 0] - ideal)[:, 1],
-        "wire_mm": 2 * truth[:, 3], "id_mm": 2 * (truth[:, 2] - truth[:, 3]), "wire_px": scenes.wire_px[rows],
+        "wire_edge_error": (sizes[:, 0] - ideal)[:, 0],
+        "id_edge_error": (sizes[:, 0] - ideal)[:, 1],
+        "wire_mm": 2 * truth[:, 3], "id_mm": 2 * (truth[:, 2] - truth[:, 3]),
+        "wire_px": scenes.wire_px[rows],
         "ln_b_wire": log_scale[first, 0], "ln_b_id": log_scale[first, 1],
-        "b_wire_mm": torch.exp(log_scale[first, 0]) * wire, "b_id_mm": torch.exp(log_scale[first, 1]) * wire,
+        "b_wire_mm": torch.exp(log_scale[first, 0]) * wire,
+        "b_id_mm": torch.exp(log_scale[first, 1]) * wire,
         "moved_wire": (sizes - before)[:, 0, 0], "moved_id": (sizes - before)[:, 0, 1],
         "spread_wire": sizes[..., 0].std(1), "spread_id": sizes[..., 1].std(1),
         "q": done.residuals.reshape(len(many), -1).std(1)[first] * wire,
@@ -98,7 +106,9 @@ def _measure(scenes: Scenes, photos: Photos, net: nn.Module, dice: Dice, *, exac
     for name in ("kind", "material", "surface", "light", "neighbour"):
         table[name] = rings[name].astype(float)
     table["height_mm"] = rings["camera"][:, 2]
-    table["view_deg"] = np.degrees(np.arctan2(np.hypot(*rings["camera"][:, :2].T), rings["camera"][:, 2]))
+    table["view_deg"] = np.degrees(
+        np.arctan2(np.hypot(*rings["camera"][:, :2].T), rings["camera"][:, 2])
+    )
     table["slope"] = np.hypot(*rings["slope"].T).astype(float)
     table["gap_mm"] = (2 * rings["gap"][:, 1] * rings["torus"][:, 2]).astype(float)
     table["step_mm"] = np.hypot(*rings["step"].T).astype(float)
@@ -109,7 +119,8 @@ def _true_starts(tori: Tensor, scale: Tensor, sigma: Tensor, dice: Dice) -> Tens
     """Starts on the ring only: redraw-free variant that undoes the false ones."""
     starts = draw_starts(tori, scale, sigma, dice)
     off = torch.maximum(
-        (starts[:, :3] - tori[:, :3]).abs().amax(1) / tori[:, 3], (starts[:, 3] / tori[:, 3] - 1).abs() * 2
+        (starts[:, :3] - tori[:, :3]).abs().amax(1) / tori[:, 3],
+        (starts[:, 3] / tori[:, 3] - 1).abs() * 2,
     )
     near = tori.clone()
     near[:, :4] += (sigma / scale * 0.5)[:, None] * dice.normal(len(tori), 4).clamp(-2, 2) * 0.5
@@ -118,7 +129,7 @@ def _true_starts(tori: Tensor, scale: Tensor, sigma: Tensor, dice: Dice) -> Tens
 
 
 def _flat_fit(scenes: Scenes, photos: Photos, matrix: Tensor, camera: Tensor) -> Tensor:
-    """Sizes (n, 2) of the flat ring that fits the exact outlines: what no edge finder can better."""
+    """Sizes (n, 2) of the flat ring that fits the exact outlines: no edge finder can do better."""
     tori = scenes.torus[photos.rows].clone()
     for _ in range(3):
         inner, outer = start_outlines(matrix, camera, tori)
@@ -139,9 +150,15 @@ def print_table(t: Table) -> None:
             pick = ring & (t["harder"] == harder) & (t["exact_camera"] == exact)
             if not pick.any():
                 continue
-            print(f"\n== {'harder' if harder else 'usual'} camera, {'exact' if exact else 'disturbed'} pose ==")
+            print(
+                f"\n== {'harder' if harder else 'usual'} camera, "
+                f"{'exact' if exact else 'disturbed'} pose =="
+            )
             print(f"rings taken for rings: {100 * on[pick].mean():.1f} %")
-            print(f"{'group':24s} {'n':>5s}  wire bias p50 p95 max | px p50 p95 | ID bias p50 p95 max | ID edge p50 p95")
+            print(
+                f"{'group':24s} {'n':>5s}  wire bias p50 p95 max | px p50 p95 | "
+                "ID bias p50 p95 max | ID edge p50 p95"
+            )
             dark = t["surface"] == list(SURFACES).index("dark")
             _line(t, pick & ~dark, "all but dark")
             if exact:
@@ -152,24 +169,43 @@ def print_table(t: Table) -> None:
                 for i, name in enumerate(ARRANGEMENTS):
                     _line(t, pick & ~dark & (t["light"] == i), name)
                 for low, high in ((0, 12), (12, 18), (18, 30), (30, 99)):
-                    _line(t, pick & ~dark & (t["wire_px"] >= low) & (t["wire_px"] < high), f"wire {low}-{high} px")
+                    _line(
+                        t,
+                        pick & ~dark & (t["wire_px"] >= low) & (t["wire_px"] < high),
+                        f"wire {low}-{high} px",
+                    )
                 for low, high in ((0, 0.8), (0.8, 1.2), (1.2, 3)):
-                    _line(t, pick & ~dark & (t["psf_px"] >= low) & (t["psf_px"] < high), f"blur {low}-{high} px")
+                    _line(
+                        t,
+                        pick & ~dark & (t["psf_px"] >= low) & (t["psf_px"] < high),
+                        f"blur {low}-{high} px",
+                    )
                 for low, high in ((0, 10), (10, 18), (18, 40)):
-                    _line(t, pick & ~dark & (t["view_deg"] >= low) & (t["view_deg"] < high), f"view {low}-{high} deg")
+                    _line(
+                        t,
+                        pick & ~dark & (t["view_deg"] >= low) & (t["view_deg"] < high),
+                        f"view {low}-{high} deg",
+                    )
                 _line(t, pick & ~dark & (t["target"] > 0.95), "clipped paper")
                 _line(t, pick & ~dark & (t["gap_mm"] > 0.2), "gap above 0.2 mm")
                 _line(t, pick & ~dark & (t["neighbour"] == 1), "touching neighbour")
     usual = (t["exact_camera"] == 1) & (t["harder"] == 0)
     print("\npresence above one half, by kind of scene: " + ", ".join(
-        f"{name} {100 * on[usual & (t['kind'] == i)].mean():.0f} % of {int((usual & (t['kind'] == i)).sum())}"
+        f"{name} {100 * on[usual & (t['kind'] == i)].mean():.0f} % of "
+        f"{int((usual & (t['kind'] == i)).sum())}"
         for i, name in enumerate(KINDS) if (usual & (t["kind"] == i)).any()
     ))  # fmt: skip
     pick = ring & usual
     for sign in ("ln_b_wire", "spread_wire", "q"):
-        print(f"rank correlation of |wire error| with {sign}: {_rank(np.abs(t['wire_error'][pick]), t[sign][pick]):.2f}")
+        print(
+            f"rank correlation of |wire error| with {sign}: "
+            f"{_rank(np.abs(t['wire_error'][pick]), t[sign][pick]):.2f}"
+        )
     for sign in ("ln_b_id", "spread_id", "q"):
-        print(f"rank correlation of |ID error| with {sign}: {_rank(np.abs(t['id_error'][pick]), t[sign][pick]):.2f}")
+        print(
+            f"rank correlation of |ID error| with {sign}: "
+            f"{_rank(np.abs(t['id_error'][pick]), t[sign][pick]):.2f}"
+        )
 
 
 def _rank(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
@@ -187,7 +223,8 @@ def _line(t: Table, pick: NDArray[np.bool_], name: str) -> None:
         return f"{np.median(x):+.4f} {np.median(a):.4f} {np.percentile(a, 95):.4f} {a.max():.3f}"
 
     print(
-        f"{name:24s} {int(pick.sum()):5d}  {four(w)} | {np.median(px):.2f} {np.percentile(px, 95):.2f} | "
+        f"{name:24s} {int(pick.sum()):5d}  {four(w)} | "
+        f"{np.median(px):.2f} {np.percentile(px, 95):.2f} | "
         f"{four(i)} | {np.median(np.abs(e)):.4f} {np.percentile(np.abs(e), 95):.4f}", flush=True,
     )  # fmt: skip
 

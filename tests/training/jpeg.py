@@ -4,7 +4,7 @@ import math
 
 import torch
 from torch import Tensor
-from torch.nn import functional as F  # noqa: N812
+from torch.nn import functional as F
 
 LUMA_TABLE = (
     (16, 11, 10, 16, 24, 40, 51, 61),

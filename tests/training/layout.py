@@ -18,50 +18,119 @@ SOLID: Fields = [
     ("axes", "f4", 9),  # rows: the solid's own axes in the world
     *[
         (name, "f4", 1)
-        for name in (
-            "radius tube oval_cos oval_sin gap_cos gap_sin gap_half step_r step_z step_mid "
-            "step_power slant_r slant_z wedge_r wedge_z burr burr_r burr_z round_mm "
-            "reach_z reach_r safety"
-        ).split()
+        for name in [
+            "radius",
+            "tube",
+            "oval_cos",
+            "oval_sin",
+            "gap_cos",
+            "gap_sin",
+            "gap_half",
+            "step_r",
+            "step_z",
+            "step_mid",
+            "step_power",
+            "slant_r",
+            "slant_z",
+            "wedge_r",
+            "wedge_z",
+            "burr",
+            "burr_r",
+            "burr_z",
+            "round_mm",
+            "reach_z",
+            "reach_r",
+            "safety",
+        ]
     ],
 ]
 FINISH: Fields = [
     ("metal", "i4", 1),
     ("beckmann", "i4", 1),
     ("seed", "i4", 1),
-    *[(name, "f4", 3) for name in "eta k tint diffuse dirt_colour".split()],
+    *[(name, "f4", 3) for name in ["eta", "k", "tint", "diffuse", "dirt_colour"]],
     *[
         (name, "f4", 1)
-        for name in (
-            "f0 rough_along rough_across streak streak_freq mark mark_freq dirt dirt_freq"
-        ).split()
+        for name in [
+            "f0",
+            "rough_along",
+            "rough_across",
+            "streak",
+            "streak_freq",
+            "mark",
+            "mark_freq",
+            "dirt",
+            "dirt_freq",
+        ]
     ],
 ]
-LIGHT: Fields = [*[(name, "f4", 3) for name in "corner e1 e2 power".split()], ("share", "f4", 1)]
+LIGHT: Fields = [*[(name, "f4", 3) for name in ["corner", "e1", "e2", "power"]], ("share", "f4", 1)]
 SCENE: Fields = [
     *[
         (name, "i4", 1)
-        for name in (
-            "size seed paths paths_far bounces solids lights phone_on texture texture_seed "
-            "line_both"
-        ).split()
+        for name in [
+            "size",
+            "seed",
+            "paths",
+            "paths_far",
+            "bounces",
+            "solids",
+            "lights",
+            "phone_on",
+            "texture",
+            "texture_seed",
+            "line_both",
+        ]
     ],
     ("camera", "f4", 3),
     ("eye", "f4", 9),  # pixel (x, y, 1) to direction in the world
     *[
         (name, "f4", 1)
-        for name in (
-            "focus_x focus_y focus_z near_from near_to white sheet_x sheet_y sheet_half_x "
-            "sheet_half_y grain_cos grain_sin grain_freq table_f0 table_rough line_step line_cos "
-            "line_sin line_x line_y line_half line_ink glyph_size circle_x circle_y "
-            "circle_radius circle_half circle_hollow"
-        ).split()
+        for name in [
+            "focus_x",
+            "focus_y",
+            "focus_z",
+            "near_from",
+            "near_to",
+            "white",
+            "sheet_x",
+            "sheet_y",
+            "sheet_half_x",
+            "sheet_half_y",
+            "grain_cos",
+            "grain_sin",
+            "grain_freq",
+            "table_f0",
+            "table_rough",
+            "line_step",
+            "line_cos",
+            "line_sin",
+            "line_x",
+            "line_y",
+            "line_half",
+            "line_ink",
+            "glyph_size",
+            "circle_x",
+            "circle_y",
+            "circle_radius",
+            "circle_half",
+            "circle_hollow",
+        ]
     ],
     *[
         (name, "f4", 3)
-        for name in (
-            "albedo albedo2 glow ink beyond floor_light phone_corner phone_e1 phone_e2 phone_light"
-        ).split()
+        for name in [
+            "albedo",
+            "albedo2",
+            "glow",
+            "ink",
+            "beyond",
+            "floor_light",
+            "phone_corner",
+            "phone_e1",
+            "phone_e2",
+            "phone_light",
+        ]
     ],
 ]
 

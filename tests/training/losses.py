@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import torch
 from torch import Tensor
-from torch.nn import functional as F  # noqa: N812
+from torch.nn import functional as F
 
 from tests.training.starts import Target
 from tests.training.unwrapping import SECTORS

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import torch
 from torch import Tensor, nn
-from torch.nn import functional as F  # noqa: N812
+from torch.nn import functional as F
 
 from tests.training.unwrapping import S_FROM, S_TO, SAMPLES
 
@@ -40,10 +40,20 @@ CONFIGS = {
         NetConfig(name="flat24", channels=24, fine=(1, 2, 4, 4, 2, 1)),
         NetConfig(name="flat32", channels=32, fine=(1, 2, 4, 8, 4, 2, 1)),
         NetConfig(
-            name="deep24", channels=24, fine=(1,), coarse=(1, 2, 4, 2), coarse_channels=48, last=(1, 1)
+            name="deep24",
+            channels=24,
+            fine=(1,),
+            coarse=(1, 2, 4, 2),
+            coarse_channels=48,
+            last=(1, 1),
         ),
         NetConfig(
-            name="deep32", channels=32, fine=(1,), coarse=(1, 2, 4, 2), coarse_channels=48, last=(1, 1)
+            name="deep32",
+            channels=32,
+            fine=(1,),
+            coarse=(1, 2, 4, 2),
+            coarse_channels=48,
+            last=(1, 1),
         ),
     )
 }
@@ -59,7 +69,9 @@ class SplitBlock(nn.Module):
 
     def __init__(self, channels: int, dilation: int) -> None:
         super().__init__()
-        self.along = nn.Conv2d(channels, channels, (1, 5), padding=(0, 2 * dilation), dilation=(1, dilation))
+        self.along = nn.Conv2d(
+            channels, channels, (1, 5), padding=(0, 2 * dilation), dilation=(1, dilation)
+        )
         self.across = nn.Conv2d(channels, channels, (3, 1))
         self.whole = nn.Conv2d(channels, channels, 1)
 
@@ -73,7 +85,9 @@ class FullBlock(nn.Module):
 
     def __init__(self, channels: int, dilation: int) -> None:
         super().__init__()
-        self.window = nn.Conv2d(channels, channels, (3, 5), padding=(0, 2 * dilation), dilation=(1, dilation))
+        self.window = nn.Conv2d(
+            channels, channels, (3, 5), padding=(0, 2 * dilation), dilation=(1, dilation)
+        )
         self.along = nn.Conv2d(channels, channels, (1, 3), padding=(0, 1))
         self.whole = nn.Conv2d(channels, channels, 1)
 

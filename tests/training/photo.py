@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import torch
 from torch import Tensor
-from torch.nn import functional as F  # noqa: N812
+from torch.nn import functional as F
 
 from tests.training.jpeg import through_jpeg
 
@@ -98,7 +98,9 @@ def draw_settings(dice: Dice, level: Tensor, *, harder: bool = False) -> Setting
     motion = total * torch.sqrt(moved)
     gauss = torch.sqrt((total**2 - disc**2 - motion**2).clamp_min(0.0))
     axial = dice.normal(n, 2) * dice.log_uniform(n, 0.02, 0.35)[:, None]
-    way = torch.stack([axial, torch.zeros_like(axial), -axial * dice.uniform(n, -0.5, 1)[:, None]], 1)
+    way = torch.stack(
+        [axial, torch.zeros_like(axial), -axial * dice.uniform(n, -0.5, 1)[:, None]], 1
+    )
     noisy = dice.chance(n, 0.15 if not harder else 0.35)
     shot = torch.where(noisy, dice.log_uniform(n, 3e-4, 3e-3), dice.log_uniform(n, 5e-6, 4e-4))
     read = torch.where(noisy, dice.log_uniform(n, 2e-3, 1e-2), dice.log_uniform(n, 2e-4, 3e-3))
@@ -190,7 +192,10 @@ def _lens(x: Tensor, s: Settings) -> Tensor:
     otf = torch.exp(-2 * math.pi**2 * f2 * s.sigma_px[:, None, None] ** 2)
     z = 2 * math.pi * torch.sqrt(f2) * s.disc_px[:, None, None]
     otf = otf * _disc_transfer(z)
-    along = fx * torch.cos(s.motion_angle)[:, None, None] + fy * torch.sin(s.motion_angle)[:, None, None]
+    along = (
+        fx * torch.cos(s.motion_angle)[:, None, None]
+        + fy * torch.sin(s.motion_angle)[:, None, None]
+    )
     otf = otf * torch.sinc(along * s.motion_px[:, None, None])
     wide = torch.exp(-2 * math.pi**2 * f2 * s.glare_px[:, None, None] ** 2)
     g = s.glare[:, None, None]
@@ -232,7 +237,7 @@ _CORRECTED = (
 
 def _demosaic(x: Tensor, corrected: Tensor, dice: Dice) -> Tensor:
     """Keep one colour a pixel (red, green / green, blue) and interpolate the others."""
-    n, _, h, w = x.shape
+    _, _, h, w = x.shape
     rows = (torch.arange(h, device=x.device) + int(dice.integers(1, 2))) % 2
     cols = (torch.arange(w, device=x.device) + int(dice.integers(1, 2))) % 2
     red = ((rows == 0)[:, None] & (cols == 0)[None, :]).float()

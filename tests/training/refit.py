@@ -1,4 +1,4 @@
-"""The product's three rounds in torch, batched: unwrap, read, refit. Twin of vision/rings/fit.py."""
+"""The product's three rounds in torch, batched: unwrap, read, refit (vision/rings/fit.py)."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -39,7 +39,9 @@ def run_rounds(
     for _ in range(rounds):
         inner, outer = start_outlines(matrix, camera, tori)
         outputs = read(unwrap(light, inner.float(), outer.float()))
-        tori, residuals = refit(matrix, camera, tori, outputs[0].double(), outputs[1].double().exp())
+        tori, residuals = refit(
+            matrix, camera, tori, outputs[0].double(), outputs[1].double().exp()
+        )
         history.append(tori)
     return Rounds(tori=tori, outputs=outputs, residuals=residuals, history=history)
 

@@ -30,13 +30,23 @@ def folders(arguments: argparse.Namespace) -> list[Path]:
 
 def run_generate(a: argparse.Namespace) -> None:
     generate(a.work / "held", seed=HELD_SEED, count=a.held, minutes=2, most_bytes=4e9)
-    generate(a.work / "train", seed=TRAIN_SEED, count=a.scenes, minutes=a.minutes, most_bytes=a.gigabytes * 1e9)
+    generate(
+        a.work / "train",
+        seed=TRAIN_SEED,
+        count=a.scenes,
+        minutes=a.minutes,
+        most_bytes=a.gigabytes * 1e9,
+    )
 
 
 def run_train(a: argparse.Namespace) -> None:
     started = time.time()
     scenes = Scenes(a.work / "train", torch.device("cuda"), most=a.most)
-    print(f"loaded {len(scenes)} scenes, {scenes.pixels.nbytes / 1e9:.1f} GB in {time.time() - started:.0f} s", flush=True)
+    print(
+        f"loaded {len(scenes)} scenes, {scenes.pixels.nbytes / 1e9:.1f} GB "
+        f"in {time.time() - started:.0f} s",
+        flush=True,
+    )
     train(scenes, a.nets.split(","), minutes=a.minutes, photos=a.photos, seed=a.seed,
           folders=folders(a), resume=a.resume, rate=a.rate)  # fmt: skip
 
@@ -47,7 +57,10 @@ def run_evaluate(a: argparse.Namespace) -> None:
     for name in a.nets.split(","):
         started = time.time()
         net = load_reader(a.checkpoint or places[0] / "reader.pt", name)
-        print(f"\n#### {name}: {multiply_adds(CONFIGS[name]):.0f} million multiply-adds a ring", flush=True)
+        print(
+            f"\n#### {name}: {multiply_adds(CONFIGS[name]):.0f} million multiply-adds a ring",
+            flush=True,
+        )
         table = evaluate(scenes, net, seed=4711)
         for place in places:
             save_table(table, place / f"evaluation-{name}.npz")

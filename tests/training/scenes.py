@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from tests.training.layout import ROOM_H, ROOM_W, SCENE_T
 from tests.training.materials import draw_finish, log_uniform
-from tests.training.silhouette import VERTICES, outlines, project
+from tests.training.silhouette import VERTICES, centre_line, outlines, project
 from tests.training.surroundings import SURFACES, draw_lights, draw_table
 
 Rng = np.random.Generator
@@ -116,20 +116,22 @@ def _ring(rng: Rng, s: NDArray[np.void], wire: float, ratio: float, *, broken: b
     if rng.random() < 0.5:
         o["slant_r"], o["slant_z"] = rng.normal(0, 0.25, 2)
     if rng.random() < 0.3:  # pinched by cutters
-        o["wedge_r"], o["wedge_z"] = rng.choice([(rng.uniform(0.2, 1.0), 0.0), (0.0, rng.uniform(0.2, 1.0))])
+        o["wedge_r"], o["wedge_z"] = rng.choice(
+            [(rng.uniform(0.2, 1.0), 0.0), (0.0, rng.uniform(0.2, 1.0))]
+        )
     if rng.random() < 0.15:
         where = rng.uniform(0, 2 * np.pi)
         o["burr"] = tube * rng.uniform(0.1, 0.35)
         o["burr_r"], o["burr_z"] = tube * 0.9 * np.cos(where), tube * 0.9 * np.sin(where)
-    tilt = np.radians(rng.choice([0.0, abs(rng.normal(0, 0.6)), rng.uniform(0, 3.0)], p=[0.35, 0.4, 0.25]))
+    tilt = np.radians(
+        rng.choice([0.0, abs(rng.normal(0, 0.6)), rng.uniform(0, 3.0)], p=[0.35, 0.4, 0.25])
+    )
     toward = rng.uniform(0, 2 * np.pi)
     slope = np.tan(tilt) * np.array([np.cos(toward), np.sin(toward)])
     o["axes"] = _tilt_axes(*slope).ravel()
     bend = abs(o["step_r"]) + abs(o["step_z"])
     # resting: the lowest point of the tube touches the table
     t = np.linspace(0, 2 * np.pi, 360, endpoint=False)
-    from tests.training.silhouette import centre_line
-
     line, level = centre_line(o, t)
     lowest = (line * (np.cos(t) * slope[0] + np.sin(t) * slope[1]) + level).min()
     o["centre"] = (0, 0, tube - lowest)
@@ -177,7 +179,9 @@ def _camera(rng: Rng, s: NDArray[np.void], truth: NDArray[np.void], scale: float
     centre = (size - 1) / 2 - (low + high) / 2 + rng.uniform(-3, 3, 2)
     matrix = matrix_of(f, *centre)
     s["size"], s["camera"] = size, position
-    inverse = rotation.T @ np.linalg.inv(np.array([[f, 0, centre[0]], [0, f, centre[1]], [0, 0, 1.0]]))
+    inverse = rotation.T @ np.linalg.inv(
+        np.array([[f, 0, centre[0]], [0, f, centre[1]], [0, 0, 1.0]])
+    )
     s["eye"] = inverse.ravel()
     s["focus_z"] = middle
     s["near_from"] = max(radius - tube - 2 * tube * REACH - 0.03 * radius, -1.0)
@@ -220,10 +224,13 @@ def _company(rng: Rng, s: NDArray[np.void], kind: str) -> int:
             same = rng.random() < 0.6
             other_tube = tube * (1 if same else rng.uniform(0.6, 1.6))
             other_radius = radius if same else max(radius * rng.uniform(0.5, 1.6), 2 * other_tube)
-            space = rng.choice([0.0, rng.uniform(0, 0.06), rng.uniform(0.05, 1.2)], p=[0.25, 0.35, 0.4])
+            space = rng.choice(
+                [0.0, rng.uniform(0, 0.06), rng.uniform(0.05, 1.2)], p=[0.25, 0.35, 0.4]
+            )
             apart = 1.02 * radius + tube + other_radius + other_tube + space
             at = rng.uniform(0, 2 * np.pi)
-            _flat_ring(s["solid"][s["solids"]], apart * np.cos(at), apart * np.sin(at), other_radius,
+            x, y = apart * np.cos(at), apart * np.sin(at)
+            _flat_ring(s["solid"][s["solids"]], x, y, other_radius,
                        other_tube, np.zeros(2), other_tube)  # fmt: skip
             s["solids"] += 1
             company = 1 + (space > 0.06)
@@ -232,7 +239,8 @@ def _company(rng: Rng, s: NDArray[np.void], kind: str) -> int:
     if s["solids"] < 3 and rng.random() < 0.07:  # a thread: a wide arc of very thin wire
         arc, thin = rng.uniform(4, 20) * radius, rng.uniform(0.008, 0.04)
         at, miss = rng.uniform(0, 2 * np.pi), rng.uniform(-1.0, 1.0) * radius
-        _flat_ring(s["solid"][s["solids"]], (arc + miss) * np.cos(at), (arc + miss) * np.sin(at), arc,
+        x, y = (arc + miss) * np.cos(at), (arc + miss) * np.sin(at)
+        _flat_ring(s["solid"][s["solids"]], x, y, arc,
                    thin, np.zeros(2), rng.choice([thin, 2.02 * tube]))  # fmt: skip
         s["solid"][s["solids"]]["finish"] = 2
         s["finish"][2], _ = draw_finish(rng, "coat")

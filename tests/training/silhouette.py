@@ -28,7 +28,9 @@ def centre_line(solid: NDArray[np.void], angles: Array) -> tuple[Array, Array]:
     Inside the gap the line goes straight from one end to the other: the ring continued.
     """
     o = solid
-    radius = o["radius"] * (1 + o["oval_cos"] * np.cos(2 * angles) + o["oval_sin"] * np.sin(2 * angles))
+    radius = o["radius"] * (
+        1 + o["oval_cos"] * np.cos(2 * angles) + o["oval_sin"] * np.sin(2 * angles)
+    )
     gap = np.arctan2(o["gap_sin"], o["gap_cos"])
     phi = np.mod(angles - gap, 2 * np.pi)
     half = float(o["gap_half"])

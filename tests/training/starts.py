@@ -8,7 +8,13 @@ from torch import Tensor
 
 from tests.training.photo import Dice
 from tests.training.unwrapping import (
-    RAYS, S_FROM, S_TO, SECTORS, outlines, ring_angles, true_positions,
+    RAYS,
+    S_FROM,
+    S_TO,
+    SECTORS,
+    outlines,
+    ring_angles,
+    true_positions,
 )  # fmt: skip
 
 START_ERRORS_PX = (3.0, 1.2, 0.5, 0.25)
@@ -112,7 +118,9 @@ def _false_starts(out: Tensor, tori: Tensor, dice: Dice) -> Tensor:
     out[:, 0] += torch.where(moved, far * torch.cos(way), 0.0)
     out[:, 1] += torch.where(moved, far * torch.sin(way), 0.0)
     thin = false & (kind == 1)
-    factor = torch.where(dice.chance(n, 0.6), dice.uniform(n, 0.25, 0.45), dice.uniform(n, 2.0, 3.0))
+    factor = torch.where(
+        dice.chance(n, 0.6), dice.uniform(n, 0.25, 0.45), dice.uniform(n, 2.0, 3.0)
+    )
     out[:, 3] = torch.where(thin, tube * factor, out[:, 3])
     aside = false & (kind == 2)
     shift = dice.uniform(n, 1.3, 3.5) * tube * torch.where(dice.chance(n, 0.5), 1.0, -1.0)

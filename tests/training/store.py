@@ -73,7 +73,8 @@ def generate(
             spent = time.time() - started
             if chunk % 20 == 0 or chunk == 2:
                 print(
-                    f"{made} scenes, {size / 1e9:.1f} GB, {spent:.0f} s, {made / spent:.0f} scenes/s "
+                    f"{made} scenes, {size / 1e9:.1f} GB, {spent:.0f} s, "
+                    f"{made / spent:.0f} scenes/s "
                     f"(tracing alone {made / traced:.0f}/s)", flush=True,
                 )  # fmt: skip
             if spent > 60 * minutes or size > most_bytes:

@@ -46,7 +46,9 @@ def draw_table(rng: Rng, s: NDArray[np.void]) -> int:
     elif kind == "wood":
         s["texture"] = 1
         s["grain_freq"] = log_uniform(rng, 0.25, 2.5)
-        base = np.array([0.55, 0.36, 0.20]) * log_uniform(rng, 0.25, 1.5) * (1 + rng.normal(0, 0.1, 3))
+        base = (
+            np.array([0.55, 0.36, 0.20]) * log_uniform(rng, 0.25, 1.5) * (1 + rng.normal(0, 0.1, 3))
+        )
         vary = rng.uniform(0.15, 0.7)
     elif kind == "dark":
         s["texture"] = int(rng.choice([0, 2, 2, 3]))
@@ -96,7 +98,9 @@ def _print(rng: Rng, s: NDArray[np.void], *, often: bool) -> None:
         s["glyph_size"] = log_uniform(rng, 0.8, 5.0)
 
 
-def draw_lights(rng: Rng, s: NDArray[np.void], *, back_lit: bool) -> tuple[int, NDArray[np.float32]]:
+def draw_lights(
+    rng: Rng, s: NDArray[np.void], *, back_lit: bool
+) -> tuple[int, NDArray[np.float32]]:
     """Fill lights and phone of scene `s`; returns the group's number and the room's map.
 
     Radiances are scaled so that white paper is about 1 (lights, room) or glows with 1 (back-lit).
@@ -124,7 +128,7 @@ def draw_lights(rng: Rng, s: NDArray[np.void], *, back_lit: bool) -> tuple[int, 
         rects.append(_lamp(rng, azimuth, 150, 900, steep=True))
     elif kind == "torch":
         beside = np.array([np.cos(azimuth), np.sin(azimuth), 0]) * rng.uniform(7, 18)
-        at = np.asarray(s["camera"], float) + beside + (0, 0, -1)
+        at = np.asarray(s["camera"], float) + beside + np.array([0, 0, -1.0])
         size = rng.uniform(2, 6)
         rects.append((at - size / 2, np.array([size, 0, 0]), np.array([0, size, 0]), 1.0))
     s["lights"] = min(len(rects), LIGHTS)
@@ -161,7 +165,7 @@ def _facing(middle: Array, wide: float, tall: float, turn: Array) -> tuple[Array
 def _window(rng: Rng, azimuth: float) -> tuple[Array, Array, Array, float]:
     distance, elevation = rng.uniform(500, 3000), np.radians(rng.uniform(12, 55))
     level = np.array([np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), 0])
-    middle = distance * (level + (0, 0, np.sin(elevation)))
+    middle = distance * (level + np.array([0, 0, np.sin(elevation)]))
     out = -level / np.linalg.norm(level)
     e1, e2 = np.array([-out[1], out[0], 0]), np.array([0.0, 0.0, 1.0])
     wide = distance * rng.uniform(0.25, 1.3)
@@ -183,7 +187,11 @@ def _lamp(
 ) -> tuple[Array, Array, Array, float]:
     elevation = np.radians(rng.uniform(60, 88) if steep else rng.uniform(22, 70))
     distance = rng.uniform(600, 2000) if steep else rng.uniform(250, 1200)
-    way = [np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)]
+    way = [
+        np.cos(azimuth) * np.cos(elevation),
+        np.sin(azimuth) * np.cos(elevation),
+        np.sin(elevation),
+    ]
     size = log_uniform(rng, low, high)
     middle = distance * np.array(way)
     corner, e1, e2 = _facing(middle, size, size * rng.uniform(0.4, 1.0), rng.normal(0, 0.15, 3))
@@ -195,7 +203,7 @@ def _phone(rng: Rng, s: NDArray[np.void], height: float, level: float) -> None:
     angle = rng.uniform(0, 2 * np.pi)
     e1 = np.array([np.cos(angle), np.sin(angle), 0]) * wide
     e2 = np.array([-np.sin(angle), np.cos(angle), 0]) * tall
-    corner = np.asarray(s["camera"], float) + (0, 0, 2.0)
+    corner = np.asarray(s["camera"], float) + np.array([0, 0, 2.0])
     corner = corner - e1 * rng.uniform(0.1, 0.6) - e2 * rng.uniform(0.06, 0.3)
     s["phone_corner"], s["phone_e1"], s["phone_e2"] = corner, e1, e2
     s["phone_light"] = rng.uniform(0.0, 0.12) * level * (1 + rng.normal(0, 0.1, 3))

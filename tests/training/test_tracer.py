@@ -29,7 +29,16 @@ def black_on_light(index, *, flat):
     s["paths"] = s["paths_far"] = 144
     if flat:
         o = s["solid"][0]
-        for name in "step_r step_z gap_half burr oval_cos oval_sin wedge_r wedge_z".split():
+        for name in [
+            "step_r",
+            "step_z",
+            "gap_half",
+            "burr",
+            "oval_cos",
+            "oval_sin",
+            "wedge_r",
+            "wedge_z",
+        ]:
             o[name] = 0
         o["axes"], o["centre"], o["plain"] = np.eye(3).ravel(), (0, 0, o["tube"]), 1
         o["reach_z"] = o["tube"] + 1e-3
@@ -64,9 +73,13 @@ def test_a_black_ring_on_a_light_table_covers_what_the_closed_form_says(flat):
         if not flat:
             inner, outer = truth["outline"].astype(float)
         else:
-            inner, outer = project(truth["matrix"], np.stack(outlines(s["solid"][0], s["camera"], angles)))
+            inner, outer = project(
+                truth["matrix"], np.stack(outlines(s["solid"][0], s["camera"], angles))
+            )
         phi = np.angle(np.exp(1j * (angles - truth["gap"][0])))
-        clear = np.abs(phi) > (0 if flat else truth["gap"][1] + 2.5 * s["solid"][0]["tube"] / s["solid"][0]["radius"])
+        clear = np.abs(phi) > (
+            0 if flat else truth["gap"][1] + 2.5 * s["solid"][0]["tube"] / s["solid"][0]["radius"]
+        )
         offsets = edge_offsets(crop, inner, outer)[:, clear]
         assert np.abs(offsets.mean(1)).max() < EDGE_TOLERANCE_PX
         assert np.percentile(np.abs(offsets), 95) < 3 * EDGE_TOLERANCE_PX

@@ -62,8 +62,9 @@ def test_unwrapped_planes_agree_with_the_product():
     camera = centred()
     info = PhotoInfo(file="crop", width_px=256, height_px=256, taken=None, sha256="")
     photo = Photo(info=info, bgr=coded, f35_mm=None)
-    theirs, clear = product_unwrap(photo, camera, RINGS)
-    assert clear.min() == 1.0
+    unwrapped = product_unwrap(photo, camera, RINGS)
+    theirs = unwrapped.planes
+    assert unwrapped.clear.min() == 1.0
     m = torch.from_numpy(matrix_of(camera)).float().expand(2, 3, 4)
     c = torch.from_numpy(camera.position).float().expand(2, 3)
     inner, outer = start_outlines(m, c, torch.from_numpy(RINGS).float())

@@ -65,7 +65,8 @@ def rate_at(progress: float) -> float:
 
 def train(
     scenes: Scenes, names: list[str], *, minutes: float, photos: int, seed: int,
-    folders: list[Path], resume: Path | None = None, rate: float = 1.0, most_steps: int | None = None,
+    folders: list[Path], resume: Path | None = None, rate: float = 1.0,
+    most_steps: int | None = None,
 ) -> Path:  # fmt: skip
     """Train networks `names` for `minutes`; writes `reader.pt` into every folder, returns one."""
     device = scenes.pixels.device
@@ -102,7 +103,14 @@ def train(
         steps += 1
         samples += len(planes)
         if steps % LOG_EVERY == 0 or steps == 10:
-            _log(courses, steps, samples, time.time() - started, made, LOG_EVERY if steps > 10 else 10)
+            _log(
+                courses,
+                steps,
+                samples,
+                time.time() - started,
+                made,
+                LOG_EVERY if steps > 10 else 10,
+            )
         if time.time() - saved > CHECKPOINT_S:
             _save(courses, steps, folders)
             saved = time.time()
@@ -111,12 +119,15 @@ def train(
     return folders[0] / "reader.pt"
 
 
-def _log(courses: list[Course], steps: int, samples: int, spent: float, made: float, over: int) -> None:
+def _log(
+    courses: list[Course], steps: int, samples: int, spent: float, made: float, over: int
+) -> None:
     for course in courses:
         total, edge, fit, scale, presence, wire, inner, wrong = (course.sums / over).tolist()
         course.sums.zero_()
         print(
-            f"{spent:5.0f} s step {steps:6d} {samples / spent:6.0f} samples/s batch {made * 1e3:.0f} ms "
+            f"{spent:5.0f} s step {steps:6d} {samples / spent:6.0f} samples/s "
+            f"batch {made * 1e3:.0f} ms "
             f"{course.name}: loss {total:.3f} edge {edge:.3f} fit {fit:.3f} scale {scale:.2f} "
             f"presence {presence:.3f} | median wire {wire:.4f} id {inner:.4f} widths, "
             f"presence wrong {100 * wrong:.1f} %", flush=True,

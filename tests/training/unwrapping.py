@@ -8,7 +8,7 @@ import math
 
 import torch
 from torch import Tensor
-from torch.nn import functional as F  # noqa: N812
+from torch.nn import functional as F
 
 SECTORS, RAYS, SAMPLES = 32, 6, 144
 S_FROM, S_TO = -0.6, 1.6
