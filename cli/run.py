@@ -2,10 +2,10 @@
 
 import os
 import signal
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 from pathlib import Path
 
 from vision.errors import VisionError
@@ -45,7 +45,7 @@ class Failure:
 
 def run_photos(
     photos: Sequence[Path], reference: Reference, workers: int
-) -> Iterator[tuple[Path, Result | Failure]]:
+) -> Generator[tuple[Path, Result | Failure], None, None]:
     """Measure photo after photo, in the order given, `workers` at a time.
 
     One worker measures in this process; more run in processes of their own.
@@ -65,8 +65,15 @@ def run_photos(
                     yield photo, task.result()
                 except Exception as error:  # a worker that died, say for want of memory
                     yield photo, Failure(photo=photo, error=error)
-        finally:
-            pool.shutdown(wait=True, cancel_futures=True)
+        except BaseException:
+            # Interrupted, or nobody wants the rest: a photo under way may take half a minute.
+            pool.shutdown(wait=False, cancel_futures=True)
+            workers_left = active_children()
+            for worker in workers_left:
+                worker.terminate()
+            for worker in workers_left:
+                worker.join()
+            raise
 
 
 def measure_or_fail(photo: Path, reference: Reference) -> Result | Failure:

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from multiprocessing import active_children
 from pathlib import Path
 
 import pytest
@@ -166,6 +167,19 @@ def test_photos_are_measured_in_processes_of_their_own_and_stay_in_order(tmp_pat
         assert outcome.photo == path
         assert isinstance(outcome.error, PhotoError), outcome.error
         assert outcome.hint
+
+
+def test_stopping_early_ends_the_workers(tmp_path: Path) -> None:
+    from cli.run import run_photos
+
+    paths = [tmp_path / f"{number}.jpg" for number in range(4)]
+    for path in paths:
+        path.write_bytes(b"no photo")
+    outcomes = run_photos(paths, Reference(coin="eur-1"), 2)
+    next(outcomes)
+    assert active_children()
+    outcomes.close()
+    assert active_children() == []
 
 
 # --- JSON

@@ -1,5 +1,7 @@
 """Gauges against tables read elsewhere (values from memory are marked)."""
 
+import itertools
+
 import pytest
 
 from vision.trade.gauges import (
@@ -10,7 +12,6 @@ from vision.trade.gauges import (
     nearest,
     neighbours,
 )
-import itertools
 
 TOLERANCE_MM = 0.00006
 """The tables have four decimals."""
