@@ -67,12 +67,9 @@ def run_photos(
                     yield photo, Failure(photo=photo, error=error)
         except BaseException:
             # Interrupted, or nobody wants the rest: a photo under way may take half a minute.
-            pool.shutdown(wait=False, cancel_futures=True)
-            workers_left = active_children()
-            for worker in workers_left:
+            for worker in active_children():
                 worker.terminate()
-            for worker in workers_left:
-                worker.join()
+            pool.shutdown(wait=True, cancel_futures=True)
             raise
 
 
