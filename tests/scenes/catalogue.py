@@ -36,7 +36,6 @@ SAMPLES = (
         coins=("eur-1",),
         lens=main_lens(135.0, tilt_deg=1.2, tilt_azimuth_deg=250.0, roll_deg=2.0),
         phone=Phone(exposure=208, white_balance=(1.02, 1.0, 0.96), taken="2026:03:02 10:11:12"),
-        sample=True,
     ),
     Scene(
         name="aluminium-forty",
@@ -46,7 +45,6 @@ SAMPLES = (
         rows=True,
         lens=tele_lens(235.0, tilt_deg=0.8, tilt_azimuth_deg=20.0, roll_deg=-1.0),
         phone=Phone(exposure=212, quality=90, taken="2026:03:02 10:19:40"),
-        sample=True,
     ),
     Scene(
         name="anodised-colours",
@@ -59,7 +57,6 @@ SAMPLES = (
         phone=Phone(
             exposure=200, contrast=0.3, white_balance=(1.05, 1.0, 0.90), taken="2026:03:02 10:31:05"
         ),
-        sample=True,
     ),
     Scene(
         name="copper-and-brass",
@@ -69,7 +66,6 @@ SAMPLES = (
         spread=0.92,
         lens=main_lens(110.0, f35=24.2, tilt_deg=1.6, tilt_azimuth_deg=310.0, roll_deg=4.0),
         phone=Phone(exposure=205, contrast=0.2, taken="2026:03:02 10:44:51"),
-        sample=True,
     ),
     Scene(
         name="stainless-grey-card",
@@ -81,7 +77,6 @@ SAMPLES = (
         rows=True,
         lens=main_lens(150.0, f35=26.1, tilt_deg=1.0, tilt_azimuth_deg=60.0),
         phone=Phone(exposure=128, iso=100, quality=88, taken="2026:03:02 11:02:33"),
-        sample=True,
     ),
     Scene(
         name="rubber-rings",
@@ -94,7 +89,6 @@ SAMPLES = (
         light="overcast",
         lens=Lens(width=3264, height=2448, f35=27.8, distance_mm=140.0, tilt_deg=2.5, k1=0.008),
         phone=Phone(exposure=206, taken="2026:03:02 11:15:20"),
-        sample=True,
     ),
     Scene(
         name="silver-on-wood",
@@ -105,7 +99,6 @@ SAMPLES = (
         spread=0.8,
         lens=Lens(width=3264, height=2448, f35=52.2, distance_mm=190.0, tilt_deg=1.4),
         phone=Phone(exposure=120, iso=100, orientation=6, quality=88, taken="2026:03:02 11:27:02"),
-        sample=True,
     ),
     Scene(
         name="back-lit-sheet",
@@ -119,7 +112,6 @@ SAMPLES = (
         sheet=SheetLying(paper="a6", turn_deg=1.5),
         lens=tele_lens(235.0, tilt_deg=1.1, tilt_azimuth_deg=200.0),
         phone=Phone(exposure=215, taken="2026:03:02 11:40:18"),
-        sample=True,
     ),
     Scene(
         name="brass-on-sheet",
@@ -128,7 +120,6 @@ SAMPLES = (
         sheet=SheetLying(paper="a5", turn_deg=-2.0, print_scale=(0.9985, 1.001)),
         lens=main_lens(172.0, tilt_deg=1.8, tilt_azimuth_deg=150.0, roll_deg=1.0),
         phone=Phone(exposure=206, taken="2026:03:02 11:52:44"),
-        sample=True,
     ),
     Scene(
         name="mixed-difficult",
@@ -144,11 +135,11 @@ SAMPLES = (
         touching=2,
         standing=2,
         cut_by_frame=2,
-        marks=("text", "circle"),
+        text_lines=1,
+        circles=1,
         debris=("lint", "lint", "offcut", "nut", "bead"),
         lens=main_lens(150.0, f35=26.4, tilt_deg=3.0, tilt_azimuth_deg=35.0, roll_deg=-3.0),
         phone=Phone(exposure=200, contrast=0.3, taken="2026:03:02 12:08:09"),
-        sample=True,
     ),
 )
 
@@ -168,7 +159,7 @@ VALIDATION = (
         coins=("usd-0.25",),
         light="overcast",
         lens=main_lens(150.0, f35=25.7, tilt_deg=2.0, tilt_azimuth_deg=130.0, k1=-0.006),
-        phone=Phone(exposure=330, contrast=0.2),
+        phone=Phone(exposure=285, contrast=0.2),
     ),
     Scene(
         name="v03-silver-blue-close",
@@ -329,7 +320,8 @@ VALIDATION = (
         seed=218,
         groups=(rings("copper", 6.0, 1.2, 22),),
         coins=("gbp-0.01",),
-        marks=("text", "text", "circle", "circle"),
+        text_lines=2,
+        circles=2,
         debris=("lint", "bead", "nut"),
         lens=main_lens(130.0, f35=26.0, tilt_deg=1.7, tilt_azimuth_deg=30.0),
         phone=Phone(exposure=205, contrast=0.2),

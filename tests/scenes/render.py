@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 import tempfile
 import time
@@ -24,6 +25,9 @@ from tests.scenes.scene import Arranged, Scene, arrange, visible_area_mm
 from tests.scenes.studio import Room, trace
 from tests.scenes.surface import paint, print_sheet
 from tests.scenes.truth import write_truth
+
+DEVELOPERS = 6
+"""Photos developed at once, each about 1.5 GB at 12 megapixels."""
 
 
 def build_room(arranged: Arranged, sheets: Path | None) -> Room:
@@ -47,7 +51,13 @@ def build_room(arranged: Arranged, sheets: Path | None) -> Room:
     return Room(
         camera=arranged.camera,
         light=scene.light,
-        table=paint(scene.surface, scene.marks, (width, height), rng),
+        table=paint(
+            scene.surface,
+            (width, height),
+            rng,
+            text_lines=scene.text_lines,
+            circles=arranged.circles,
+        ),
         sheet=sheet,
         things={material: join(meshes) for material, meshes in parts.items()},
     )
@@ -73,17 +83,29 @@ def finish(
 def render(
     scenes: list[Scene], out: Path, *, spp: int, variant: str, scale: float, sheets: Path | None
 ) -> None:
-    """Render scenes one after another, developing each while the next is traced."""
+    """Trace scenes one after another; build the next and develop the last ones meanwhile."""
     import mitsuba as mi
 
     mi.set_variant(variant)
     out.mkdir(parents=True, exist_ok=True)
+    developers = min(DEVELOPERS, max(1, (os.cpu_count() or 1) // 2))
     pending: list[Future[None]] = []
-    with ThreadPoolExecutor(max_workers=1) as developer:
-        for scene in scenes:
-            start = time.perf_counter()
+    with (
+        ThreadPoolExecutor(max_workers=1) as builder,
+        ThreadPoolExecutor(max_workers=developers) as developer,
+    ):
+
+        def build(scene: Scene) -> tuple[Arranged, Room]:
             arranged = arrange(scene, scale)
-            room = build_room(arranged, sheets)
+            return arranged, build_room(arranged, sheets)
+
+        coming = builder.submit(build, scenes[0]) if scenes else None
+        for number, scene in enumerate(scenes):
+            assert coming is not None
+            arranged, room = coming.result()
+            if number + 1 < len(scenes):
+                coming = builder.submit(build, scenes[number + 1])
+            start = time.perf_counter()
             with tempfile.TemporaryDirectory() as folder:
                 radiance = trace(room, spp=spp, seed=scene.seed, folder=Path(folder))
             surface = np.median((room.sheet or room.table).reflectance[::9, ::9], axis=(0, 1))
@@ -91,8 +113,8 @@ def render(
             facts = {"samples": spp, "seconds": seconds, "variant": variant}
             print(f"{scene.name}: {len(arranged.rings)} rings, {seconds} s", flush=True)
             pending.append(developer.submit(finish, radiance, arranged, surface, out, facts))
-            # Never more than two developed photos wait in memory.
-            if len(pending) > 2:
+            # Traced pictures are large: let only a few wait to be developed.
+            if len(pending) > developers + 1:
                 pending.pop(0).result()
         for photo in pending:
             photo.result()
@@ -106,14 +128,17 @@ def main() -> None:
     parser.add_argument("--spp", type=int, default=32, help="paths per pixel")
     parser.add_argument("--variant", default="scalar_rgb", help="Mitsuba variant")
     parser.add_argument("--scale", type=float, default=1.0, help="size of the photo")
-    parser.add_argument("--samples", action="store_true", help="only the sample photos")
+    parser.add_argument(
+        "--set", choices=("samples", "validation", "all"), default="all", help="which photos"
+    )
     parser.add_argument(
         "--sheets",
         type=Path,
         help="folder with a4.png, a5.png ...: printed sheets, long side across",
     )
     options = parser.parse_args()
-    scenes = list(SAMPLES if options.samples else SAMPLES + VALIDATION)
+    sets = {"samples": SAMPLES, "validation": VALIDATION, "all": SAMPLES + VALIDATION}
+    scenes = list(sets[options.set])
     if options.names:
         wanted = options.names.split(",")
         known = {scene.name: scene for scene in scenes}

@@ -13,7 +13,7 @@ from tests.scenes.coin import COINS, PlacedCoin
 from tests.scenes.debris import Debris, make_debris
 from tests.scenes.phone import Phone
 from tests.scenes.ring import PlacedRing, RingShape, lay, lean_on, pose_of
-from tests.scenes.surface import SheetLying
+from tests.scenes.surface import PrintedCircle, SheetLying
 
 FRAME_MARGIN = 0.05
 """Share of the picture's width that stays free along its edges."""
@@ -64,7 +64,10 @@ class Scene:
     lens: Lens = field(default_factory=Lens)
     phone: Phone = field(default_factory=Phone)
     coins: tuple[str, ...] = ()
-    marks: tuple[str, ...] = ()
+    text_lines: int = 0
+    """Printed lines of text near the edges of the page."""
+    circles: int = 0
+    """Printed circles, as large as rings: drawn rings that are none."""
     debris: tuple[str, ...] = ()
     rows: bool = False
     """Laid out in loose rows instead of strewn."""
@@ -77,8 +80,6 @@ class Scene:
     standing: int = 0
     cut_by_frame: int = 0
     sheet: SheetLying | None = None
-    sample: bool = False
-    """Belongs to the sample photos of the project."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -90,6 +91,7 @@ class Arranged:
     rings: tuple[PlacedRing, ...]
     coins: tuple[PlacedCoin, ...]
     debris: tuple[Debris, ...]
+    circles: tuple[PrintedCircle, ...]
 
 
 class Table:
@@ -156,7 +158,15 @@ def arrange(scene: Scene, scale: float = 1.0) -> Arranged:
     coins = tuple(_place_coin(kind, table, rng) for kind in scene.coins)
     rings = _place_rings(scene, loose, table, full, rng)
     debris = tuple(make_debris(kind, table.find(2.5), rng) for kind in scene.debris)
-    return Arranged(scene=scene, camera=camera, rings=tuple(rings), coins=coins, debris=debris)
+    circles = tuple(_print_circle(table, rng) for _ in range(scene.circles))
+    return Arranged(
+        scene=scene,
+        camera=camera,
+        rings=tuple(rings),
+        coins=coins,
+        debris=debris,
+        circles=circles,
+    )
 
 
 def _camera(lens: Lens, rng: np.random.Generator) -> Camera:
@@ -215,6 +225,12 @@ def _make_ring(group: Group, rng: np.random.Generator) -> PlacedRing:
 def _place_coin(kind: str, table: Table, rng: np.random.Generator) -> PlacedCoin:
     x, y = table.find(COINS[kind].diameter_mm / 2, spread=0.8)
     return PlacedCoin(kind=kind, x_mm=x, y_mm=y, turn_deg=float(rng.uniform(0, 360)))
+
+
+def _print_circle(table: Table, rng: np.random.Generator) -> PrintedCircle:
+    radius = float(rng.uniform(4, 7))
+    x, y = table.find(radius)
+    return PrintedCircle(x_mm=x, y_mm=y, radius_mm=radius)
 
 
 def _place_rings(

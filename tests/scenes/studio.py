@@ -112,6 +112,7 @@ def trace(room: Room, *, spp: int, seed: int, folder: Path) -> NDArray[np.float3
     Rare bright specks (light that found a lamp by chance after a rough bounce) are dropped: where
     one pass alone is far above all others of the same pixel, it is left out of the mean.
     """
+    import drjit as dr
     import mitsuba as mi
 
     scene = mi.load_dict(describe_room(room, folder))
@@ -121,20 +122,19 @@ def trace(room: Room, *, spp: int, seed: int, folder: Path) -> NDArray[np.float3
     while per_pass > 1 and (per_pass * size > WAVEFRONT or per_pass * 4 > spp):
         per_pass //= 2
     passes = max(1, round(spp / per_pass))
-    total: NDArray[np.float32] | None = None
+    total, brightest = 0.0, 0.0
     for number in range(passes):
-        one = np.array(mi.render(scene, spp=per_pass, seed=1000 * seed + number), dtype=np.float32)
-        if total is None:
-            total, brightest = one, one.copy()
-        else:
-            total += one
-            np.maximum(brightest, one, out=brightest)
-    assert total is not None
+        # Sums stay on the device; only the result is copied.
+        one = mi.render(scene, spp=per_pass, seed=1000 * seed + number)
+        total, brightest = total + one, dr.maximum(brightest, one)
+        dr.eval(total, brightest)
+    mean = np.array(total, dtype=np.float32) / passes
     if passes < 3:
-        return total / passes
-    others = (total - brightest) / (passes - 1)
-    speck = brightest > 4 * others + 0.2 * float(np.median(others))
-    return np.where(speck, others, total / passes)
+        return mean
+    peak = np.array(brightest, dtype=np.float32)
+    others = (mean * passes - peak) / (passes - 1)
+    speck = peak > 4 * others + 0.2 * float(np.median(others))
+    return np.where(speck, others, mean)
 
 
 def describe_room(room: Room, folder: Path) -> dict[str, Any]:

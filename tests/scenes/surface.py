@@ -71,15 +71,31 @@ class Patch:
     turn_deg: float = 0.0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PrintedCircle:
+    """A circle printed on the page; the radius is that of the middle of its line."""
+
+    x_mm: float
+    y_mm: float
+    radius_mm: float
+    line_mm: float = 0.7
+
+
 def paint(
-    kind: str, marks: tuple[str, ...], area_mm: tuple[float, float], rng: np.random.Generator
+    kind: str,
+    area_mm: tuple[float, float],
+    rng: np.random.Generator,
+    *,
+    text_lines: int = 0,
+    circles: tuple[PrintedCircle, ...] = (),
 ) -> Patch:
-    """Paint a surface of the given kind over a rectangle around the origin."""
-    step = MARK_STEP_MM if marks else STEP_MM
+    """Paint a surface of the given kind over a rectangle around the origin, with print on it."""
+    printed = text_lines > 0 or len(circles) > 0
+    step = MARK_STEP_MM if printed else STEP_MM
     shape = (round(area_mm[1] / step), round(area_mm[0] / step))
     picture = KINDS[kind](shape, step, rng)
-    if marks:
-        ink = print_marks(marks, shape, step, rng)
+    if printed:
+        ink = print_marks(text_lines, circles, shape, step)
         picture = picture * (1 - ink[..., None]) + 0.045 * ink[..., None]
     return Patch(picture.astype(np.float32), shape[1] * step, shape[0] * step)
 
@@ -180,19 +196,21 @@ TEXTS = (
 
 
 def print_marks(
-    marks: tuple[str, ...], shape: tuple[int, int], step: float, rng: np.random.Generator
+    text_lines: int, circles: tuple[PrintedCircle, ...], shape: tuple[int, int], step: float
 ) -> Rgb:
     """Print text lines and circles, ink coverage in [0, 1]."""
     page = Image.new("L", (shape[1], shape[0]), 0)
     pen = ImageDraw.Draw(page)
-    for number, mark in enumerate(marks):
-        if mark == "text":
-            font = ImageFont.load_default(size=3.4 / step)
-            place = (0.10 * shape[1], (0.10 + 0.79 * (number % 2)) * shape[0])
-            pen.text(place, TEXTS[number % len(TEXTS)], fill=235, font=font, anchor="lm")
-        elif mark == "circle":
-            x, y = rng.uniform(0.25, 0.75, 2) * shape[::-1]
-            radius = rng.uniform(5, 8) / step
-            box = (x - radius, y - radius, x + radius, y + radius)
-            pen.ellipse(box, outline=225, width=round(0.7 / step))
-    return gaussian_filter(np.asarray(page, dtype=np.float32) / 255, 0.06 / step)
+    font = ImageFont.load_default(size=3.4 / step)
+    for number in range(text_lines):
+        place = (0.10 * shape[1], (0.10 + 0.79 * (number % 2)) * shape[0])
+        pen.text(place, TEXTS[number % len(TEXTS)], fill=235, font=font, anchor="lm")
+    ink = np.asarray(page, dtype=np.float32) / 255
+    x = (np.arange(shape[1], dtype=np.float32) + 0.5 - shape[1] / 2) * step
+    y = (shape[0] / 2 - 0.5 - np.arange(shape[0], dtype=np.float32)) * step
+    for circle in circles:
+        off_line = np.abs(
+            np.hypot(x[None, :] - circle.x_mm, y[:, None] - circle.y_mm) - circle.radius_mm
+        )
+        ink = np.maximum(ink, 0.88 * np.clip((circle.line_mm / 2 - off_line) / step + 0.5, 0, 1))
+    return gaussian_filter(ink.astype(np.float32), 0.06 / step)

@@ -31,7 +31,7 @@ def variant() -> None:
 
 
 def plain(width_mm: float = 60.0) -> Patch:
-    return paint("plain", (), (width_mm, width_mm), np.random.default_rng(1))
+    return paint("plain", (width_mm, width_mm), np.random.default_rng(1))
 
 
 def shadowless_ring() -> PlacedRing:

@@ -11,6 +11,7 @@ from tests.scenes.coin import COINS, PlacedCoin
 from tests.scenes.debris import Debris
 from tests.scenes.ring import PlacedRing
 from tests.scenes.scene import Arranged, Scene
+from tests.scenes.surface import PrintedCircle
 
 
 def write_truth(arranged: Arranged, **render: Any) -> dict[str, Any]:
@@ -30,7 +31,7 @@ def write_truth(arranged: Arranged, **render: Any) -> dict[str, Any]:
         "surface": scene.surface,
         "light": scene.light,
         "sheet": _sheet(scene),
-        "marks": list(scene.marks),
+        "text_lines": scene.text_lines,
         "camera": _camera(camera),
         "mm_per_px_plane": camera.mm_per_px_plane,
         "post": _post(scene),
@@ -38,7 +39,10 @@ def write_truth(arranged: Arranged, **render: Any) -> dict[str, Any]:
         "rings": [
             _ring(number, ring, camera, turned) for number, ring in enumerate(arranged.rings, 1)
         ],
-        "debris": [_debris(thing, camera, turned) for thing in arranged.debris],
+        "debris": [
+            *(_debris(thing, camera, turned) for thing in arranged.debris),
+            *(_printed(circle, camera, turned) for circle in arranged.circles),
+        ],
         "render": render,
     }
 
@@ -155,4 +159,13 @@ def _debris(thing: Debris, camera: Camera, turned: bool) -> dict[str, Any]:
         "material": thing.material,
         "size_mm": round(thing.size_mm, 3),
         **_centre((thing.x_mm, thing.y_mm, 0.0), camera, turned),
+    }
+
+
+def _printed(circle: PrintedCircle, camera: Camera, turned: bool) -> dict[str, Any]:
+    return {
+        "kind": "printed_circle",
+        "material": "ink",
+        "size_mm": round(2 * circle.radius_mm + circle.line_mm, 3),
+        **_centre((circle.x_mm, circle.y_mm, 0.0), camera, turned),
     }
