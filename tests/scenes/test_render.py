@@ -117,3 +117,38 @@ def test_a_sheet_is_not_mirrored_and_stands_where_it_says(tmp_path: Path) -> Non
     ]
     assert likeness[0] > 0.98
     assert max(likeness[1:]) < 0.9
+
+
+def test_print_lies_where_the_truth_puts_it_to_a_fiftieth_of_a_pixel(tmp_path: Path) -> None:
+    # A black rectangle on a turned and stretched sheet. A camera straight above draws its centre
+    # at f x / Z (pinhole) and its area as width x height x (f / Z)^2; neither needs a threshold.
+    page = np.full((1050, 1480), 255, dtype=np.uint8)  # A6, 10 dots a millimetre
+    page[300:500, 900:1200] = 0  # 30 x 20 mm, 31 mm right of and 12.5 mm above
+    Image.fromarray(page).save(tmp_path / "page.png")
+    lying = SheetLying(paper="a6", x_mm=2.0, y_mm=-1.0, turn_deg=7.0, print_scale=(1.01, 0.98))
+    camera = place_camera(width=420, height=300, f35_true=26.0, distance_mm=200.0)
+    room = Room(
+        camera=camera,
+        light="back_lit",
+        table=plain(),
+        sheet=print_sheet(lying, tmp_path / "page.png"),
+        things={},
+    )
+    light = bend(trace(room, spp=64, seed=5, folder=tmp_path), camera).mean(axis=2)
+    turn = np.radians(7.0)
+    x, y = 31.0 * 1.01, 12.5 * 0.98
+    centre = np.array(
+        [x * np.cos(turn) - y * np.sin(turn) + 2.0, x * np.sin(turn) + y * np.cos(turn) - 1.0, 0.0]
+    )
+    expected = camera.project(centre[None])[0]
+    per_mm = camera.f_px / 200.0
+    half = round(20 * per_mm)
+    left, top = np.round(expected).astype(int) - half
+    part = light[top : top + 2 * half + 1, left : left + 2 * half + 1].astype(float)
+    white, black = np.median(part), part[half, half]
+    dark = np.clip((white - part) / (white - black), 0, 1)
+    dark[dark < 0.05] = 0  # noise of the white paper
+    rows, columns = np.indices(dark.shape)
+    found = np.array([(dark * columns).sum(), (dark * rows).sum()]) / dark.sum() + (left, top)
+    np.testing.assert_allclose(found, expected, atol=0.02)
+    assert dark.sum() == pytest.approx(30 * 1.01 * 20 * 0.98 * per_mm**2, rel=0.004)
