@@ -31,6 +31,8 @@ class Shot:
     """True size of the print over its nominal size, along x and y."""
     curl_mm: float = 0.0
     """Height of the sheet's left and right ends (half width of the frame) over its middle."""
+    paper_mm: tuple[float, float] | None = None
+    """True size of the paper; None if it shrank with the print."""
     samples: int = 3
     blur_px: float = 0.8
     noise: float = 2.0
@@ -77,6 +79,9 @@ def take(sheet: Sheet, shot: Shot, dpi: float = 600.0) -> NDArray[np.uint8]:
     page = sheet_picture(sheet, dpi)
     page = np.where(page > 128, page * 0.85, page * 0.85 + 12).astype(np.uint8)
     map_x, map_y = _page_map(sheet, shot, dpi)
+    if shot.paper_mm is not None:
+        page, pad_x, pad_y = _on_paper(page, shot, dpi)
+        map_x, map_y = map_x + pad_x, map_y + pad_y
     fine = cv2.remap(page, map_x, map_y, cv2.INTER_LINEAR, borderValue=60)
     light = (fine.astype(np.float32) / 255.0) ** 2.2
     light = cv2.resize(light, (shot.width, shot.height), interpolation=cv2.INTER_AREA)
@@ -85,6 +90,21 @@ def take(sheet: Sheet, shot: Shot, dpi: float = 600.0) -> NDArray[np.uint8]:
     rng = np.random.default_rng(shot.seed)
     coded = coded + rng.standard_normal(coded.shape, dtype=np.float32) * shot.noise
     return np.clip(np.rint(coded), 0, 255).astype(np.uint8)
+
+
+def _on_paper(
+    page: NDArray[np.uint8], shot: Shot, dpi: float
+) -> tuple[NDArray[np.uint8], int, int]:
+    """Lay the printed page in the middle of a paper of another size."""
+    wanted = [
+        round(side / scale * dpi / MM_PER_INCH)
+        for side, scale in zip(shot.paper_mm, shot.stretch, strict=True)
+    ]
+    pad_x, pad_y = (wanted[0] - page.shape[1]) // 2, (wanted[1] - page.shape[0]) // 2
+    grown = np.pad(page, ((max(pad_y, 0),) * 2, (max(pad_x, 0),) * 2), constant_values=216)
+    cut_x, cut_y = max(-pad_x, 0), max(-pad_y, 0)
+    cut = grown[cut_y : grown.shape[0] - cut_y, cut_x : grown.shape[1] - cut_x]
+    return cut, pad_x, pad_y
 
 
 def _page_map(sheet: Sheet, shot: Shot, dpi: float) -> tuple[NDArray[np.float32], ...]:

@@ -12,17 +12,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.errors import ScaleError
-from vision.scale.markers import read_markers
-from vision.scale.pose import (
+from vision.scale.equations import (
     U_BAR_MM,
     U_LOG_F_ASSUMED,
     U_LOG_F_KNOWN,
     USUAL_F35_MM,
-    Pose,
     PrintRatios,
     Task,
-    solve_pose,
 )
+from vision.scale.markers import read_markers
+from vision.scale.page import page_shrink
+from vision.scale.pose import Pose, solve_pose
 from vision.scale.saddle import Saddles, fit_saddles, search_corners
 from vision.scale.sheet import (
     Sheet,
@@ -104,6 +104,7 @@ def find_sheet(
         task,
         pose,
         blur_px=float(np.nanmedian(saddles.blur_px)),
+        page_shrink=page_shrink(grey, sheet, pose.model),
         focal_stated=f35_mm is not None,
         focal_clash=clash,
     )

@@ -34,8 +34,11 @@ SETTLED_PX = 0.002
 BLUR_PX = (0.3, 6.0)
 """Least and largest standard deviation of the blur that is fitted."""
 
-LEAST_CONTRAST = 0.4
-"""Of the corners' usual contrast."""
+LEAST_CONTRAST = 0.12
+"""Of the corners' usual contrast, in linear light: a hard shadow takes four fifths of it."""
+
+LEAST_LIGHT = 0.6
+"""Contrast below which nothing is believed, on a scale of 255."""
 
 WORST_MISFIT = 0.12
 """Of a corner's contrast, beyond three times the usual misfit: something lies on it."""
@@ -177,7 +180,7 @@ def _believable(state: Array, spread: Array, dark: Array, starts: Array) -> Mask
     rest = spread / np.maximum(contrast, 1.0)
     near = np.hypot(*(state[:, :2] - starts).T) < 2.0
     clean = rest < np.maximum(3.0 * np.median(rest), WORST_MISFIT)
-    good: Mask = near & clean & (contrast > LEAST_CONTRAST * max(usual, 10.0))
+    good: Mask = near & clean & (contrast > max(LEAST_CONTRAST * usual, LEAST_LIGHT))
     return good
 
 

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 
 from vision.results import Scale
 from vision.scale.camera import FULL_FRAME_DIAGONAL_MM, Camera
-from vision.scale.pose import U_BAR_MM, U_PRINT, Model, Pose, PrintRatios, Task
+from vision.scale.equations import U_BAR_MM, U_PRINT, Model, PrintRatios, Task
+from vision.scale.pose import Pose
 from vision.scale.sheet import Sheet, corners_of
 
 Array = NDArray[np.float64]
@@ -30,6 +31,9 @@ WIDE_SCALE = 0.0015
 FIT_TO_PAGE = 0.015
 """Print scale off by more than a printer's own error: somebody scaled the page."""
 
+PAGE_SCALED = 0.02
+"""The same, as read from the paper's edge, which is cut less well."""
+
 BARS_CLASH = 3.0
 """Standard deviations between a bar reading and the adjusted print that are still believed."""
 
@@ -43,6 +47,7 @@ class Flag(StrEnum):
     CURLED = "curled"
     PRINT_UNMEASURED = "print unmeasured"
     PRINT_SCALED = "print scaled"
+    PAGE_SCALED = "page scaled"
     BARS_CLASH = "bars clash"
     FOCAL_ASSUMED = "focal length assumed"
     FOCAL_CLASH = "focal length clash"
@@ -64,6 +69,8 @@ class SheetView:
     """(n, 2), found minus drawn: the map of what the model leaves over."""
     used: Mask
     """(n,), False where a corner is too far off to be believed."""
+    page_shrink: float | None
+    """Scale of the print as the paper's edge shows it, good to 1.5 %; None if unseen."""
     rms_px: float
     """Of a coordinate, over the used corners."""
     print_scale: tuple[float, float]
@@ -123,6 +130,7 @@ def view_from(
     pose: Pose,
     *,
     blur_px: float,
+    page_shrink: float | None,
     focal_stated: bool,
     focal_clash: bool,
 ) -> SheetView:
@@ -133,12 +141,15 @@ def view_from(
     places = _work_points(sheet, task, pose)
     spread = pose.spread_of(lambda each: _uncertain(task, places, each))
     u_print, u_height, u_focal, u_lens, *u_axis = spread[:6].tolist()
+    clash, scaled = _bars_clash(task.bars, model), _page_scaled(task.bars, page_shrink)
+    u_print = float(np.hypot(u_print, max(clash, scaled)))
     u_fit = float(np.hypot(spread[6:].max(initial=0.0), flat))
     flags = {
         Flag.CURLED: curl > 0.0,
         Flag.PRINT_UNMEASURED: task.bars.x is None and task.bars.y is None,
         Flag.PRINT_SCALED: bool(np.max(np.abs(model.log_scale)) > FIT_TO_PAGE),
-        Flag.BARS_CLASH: _bars_clash(task.bars, model),
+        Flag.PAGE_SCALED: scaled > 0.0,
+        Flag.BARS_CLASH: clash > 0.0,
         Flag.FOCAL_ASSUMED: not focal_stated,
         Flag.FOCAL_CLASH: focal_clash,
         Flag.HIDDEN: int(np.sum(pose.used)) < SEEN_SHARE * len(corners_of(sheet)),
@@ -152,6 +163,7 @@ def view_from(
         corners_mm=model.corners_mm(task.nominal_mm, task.half_width_mm),
         residuals_px=pose.residuals_px,
         used=pose.used,
+        page_shrink=page_shrink,
         rms_px=float(np.sqrt(np.mean(used * used))),
         print_scale=(float(np.exp(model.log_scale[0])), float(np.exp(model.log_scale[1]))),
         curl_mm=curl,
@@ -212,11 +224,15 @@ def _notes(view: SheetView) -> list[str]:
 
 
 def _warnings(view: SheetView) -> list[str]:
+    shrink = 100.0 * ((view.page_shrink or 1.0) - 1.0)
     words = {
         Flag.CURLED: f"the sheet does not lie flat (about {view.curl_mm:.1f} mm over the frame): "
         "tape it down or lay glass bars on its edges",
         Flag.PRINT_SCALED: "the check bars say that the page was scaled in printing: it is "
         "corrected, but print it again at 100 %, not fit to page",
+        Flag.PAGE_SCALED: f"by the paper's edge the page was scaled by about {shrink:+.0f} % "
+        "in printing: all sizes are off by as much; print it again at 100 %, not fit to page, or "
+        "give the readings of both check bars",
         Flag.BARS_CLASH: "the bar readings and the photo disagree about the print: are --bar-x "
         "(along the bottom) and --bar-y (along the left edge) swapped or misread?",
         Flag.FOCAL_CLASH: "the focal length in the file does not fit the view "
@@ -271,8 +287,17 @@ def _work_points(sheet: Sheet, task: Task, pose: Pose) -> Array:
     return drawn[inside]
 
 
-def _bars_clash(bars: PrintRatios, model: Model) -> bool:
-    return any(
-        bar is not None and abs(log_scale - np.log(bar)) > BARS_CLASH * bars.u
-        for bar, log_scale in zip((bars.x, bars.y), model.log_scale, strict=True)
-    )
+def _bars_clash(bars: PrintRatios, model: Model) -> float:
+    """How far bar readings and photo disagree about the print, 0 where they agree."""
+    pairs = zip((bars.x, bars.y), model.log_scale, strict=True)
+    apart = [abs(float(scale - np.log(bar))) for bar, scale in pairs if bar is not None]
+    worst = max(apart, default=0.0)
+    return worst if worst > BARS_CLASH * bars.u else 0.0
+
+
+def _page_scaled(bars: PrintRatios, shrink: float | None) -> float:
+    """How far the paper's edge says that an unmeasured print was scaled, 0 where it does not."""
+    if shrink is None or bars.x is not None or bars.y is not None:
+        return 0.0
+    off = abs(float(np.log(shrink)))
+    return off if off > PAGE_SCALED else 0.0
