@@ -1,6 +1,7 @@
 """`annulet sheet`: the printable scale sheet as a vector PDF."""
 
 import io
+import os
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
@@ -8,6 +9,8 @@ from typing import Annotated, Any
 import typer
 from reportlab.pdfgen.canvas import Canvas
 
+from cli.outputs import write_whole
+from cli.problems import UsageProblem
 from vision.scale.sheet import Box, Label, Sheet, boxes_of, labels_of, sheet_for
 
 POINTS_PER_MM = 72.0 / 25.4
@@ -38,11 +41,11 @@ def sheet(
     Print it at 100 %, never "fit to page", and lay it flat under the rings. Its frame gives each
     photo the scale, the camera's height and tilt and the lens; its cells name each ring's place.
     """
-    if out.exists() and not force:
-        raise typer.BadParameter(f"{out} exists; give --force to replace it", param_hint="--out")
-    if not out.parent.is_dir():
-        raise typer.BadParameter(f"there is no folder {out.parent}", param_hint="--out")
-    out.write_bytes(sheet_pdf(paper))
+    if os.path.lexists(out) and not force:
+        raise UsageProblem(
+            f"{out} is already there", hint="choose another --out, or add --force to replace it"
+        )
+    write_whole(out, sheet_pdf(paper))
     made = sheet_for(paper)
     typer.echo(
         f"{out}: {made.title}, landscape. Print at 100 %, not fit to page. The bars along two "
