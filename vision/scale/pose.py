@@ -46,7 +46,10 @@ CUT_SIGMAS = 4.0
 CUT_FLOOR_PX = 0.15
 """A corner further off than both is left out: something lies on it."""
 
-SETTLE_ROUNDS = 4
+SETTLE_ROUNDS = 5
+SETTLED = 0.01
+"""Relative change of the corners' spread that counts as none."""
+
 MOST_STEP = 0.2
 """Radians of turn, or logarithm of the focal length, in one step."""
 
@@ -171,30 +174,44 @@ def _likeness(task: Task, pose: Pose) -> float:
 def _adjust(task: Task, start: Model, *, curled: bool) -> Pose:
     """Weigh down what is off while settling, then cut it and settle again."""
     parameters = ALL_PARAMETERS if curled else FLAT_PARAMETERS
-    model, weights = start, np.ones(len(task.nominal_mm))
-    sigma, used = 1.0, weights > 0
+    model = start
+    used: Mask = np.zeros(len(task.nominal_mm), dtype=np.bool_)
     # A pose that is still off would rather lengthen the lens than turn: hold it at first.
     f35_mm = task.f35_mm * start.camera.f_px / task.f_px
     held = replace(task, f35_mm=f35_mm, u_log_f=min(task.u_log_f, U_LOG_F_KNOWN))
-    for given in [held] * SETTLE_ROUNDS + [task] * SETTLE_ROUNDS:
-        residuals = task.residuals(model)
-        distance = np.hypot(residuals[:, 0], residuals[:, 1])
-        sigma = max(float(np.median(distance)) / MEDIAN_LENGTH, FLOOR_PX)
-        weights = 1.0 / np.sqrt(1.0 + (distance / (2.0 * sigma)) ** 2)
-        model = _descend(given, model, weights, sigma, parameters, steps=3)
+    for given in (held, task):
+        model = _settle(given, model, parameters)
     for _ in range(CUT_ROUNDS):
-        sigma, used = _spread(task.residuals(model), parameters)
+        before, (sigma, used) = used, _spread(task.residuals(model), parameters)
         model = _descend(task, model, used.astype(np.float64), sigma, parameters, steps=20)
+        if np.array_equal(before, used):
+            break
     residuals = task.residuals(model)
     misfit, jacobian = weighted_system(task, model, used.astype(np.float64), sigma, parameters)
+    covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian), dtype=np.float64)
     return Pose(
         model=model,
         residuals_px=residuals,
         used=used,
         sigma_px=sigma,
         cost=float(misfit @ misfit + 4.0 * np.sum(used) * np.log(sigma)),
-        covariance=np.linalg.inv(jacobian.T @ jacobian),
+        covariance=covariance,
     )
+
+
+def _settle(task: Task, model: Model, parameters: int) -> Model:
+    """Descend with weights that fall with a corner's distance, until its spread stays."""
+    last = np.inf
+    for _ in range(SETTLE_ROUNDS):
+        residuals = task.residuals(model)
+        distance = np.hypot(residuals[:, 0], residuals[:, 1])
+        sigma = max(float(np.median(distance)) / MEDIAN_LENGTH, FLOOR_PX)
+        if abs(sigma - last) < SETTLED * sigma:
+            break
+        last = sigma
+        weights = 1.0 / np.sqrt(1.0 + (distance / (2.0 * sigma)) ** 2)
+        model = _descend(task, model, weights, sigma, parameters, steps=3)
+    return model
 
 
 def _spread(residuals: Array, parameters: int) -> tuple[float, Mask]:

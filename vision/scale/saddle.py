@@ -142,7 +142,8 @@ def _diamonds(centres: Array, axes: Array, half: int) -> tuple[Array, Array]:
 def _patches(grey: Picture, anchors: NDArray[np.int64], places: Array) -> Array:
     x, y = places.astype(np.int64).T
     coded = grey[anchors[:, 1, None] + y, anchors[:, 0, None] + x]
-    return 255.0 * LINEAR[coded].astype(np.float64)
+    values: Array = 255.0 * LINEAR[coded].astype(np.float64)
+    return values
 
 
 def _normals(axes: Array) -> Array:
