@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
-from cli.sheet import sheet_pdf
+from cli.show.sheet import sheet_pdf
 from tests.vision.sheet_picture import sheet_picture, to_picture
 from vision.scale.sheet import MARKER_MODULES, labels_of, markers_of, sheet_for
 
