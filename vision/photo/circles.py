@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float32]
+Indices = NDArray[np.int64]
 
 LEVELS = (2, 4, 8, 16, 32, 64)
 """Reductions of the photo; the finest still shows a ring of 24 px."""
@@ -21,8 +22,8 @@ RADII = np.arange(6, 25)
 """Radii looked for at each level, in its pixels: neighbouring levels overlap by half an octave."""
 NOISE_FACTOR = 3.0
 """An edge is this many times steeper than the median slope of its surroundings."""
-SLOPE_LEAST = 5.0
-"""Least slope (8-bit levels, Scharr units / 32) that counts, whatever the surroundings."""
+SLOPE_LEAST = 1.25
+"""Least slope (8-bit levels a pixel) that counts, whatever the surroundings."""
 VOTES_LEAST = 1.0
 """Circles' worth of votes that a centre needs; a ring has two to six circles of its own."""
 COVER_LEAST = 0.45
@@ -68,12 +69,15 @@ class Nest:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Level:
-    """One level of the pyramid: thin edges and the direction of their slope."""
+    """One level of the pyramid: its thin edges, row by row, and the direction of their slope."""
 
     reduction: int
-    edges: NDArray[np.bool_]
-    along_x: Floats
-    along_y: Floats
+    width: int
+    height: int
+    x: Array
+    y: Array
+    along_x: Array
+    along_y: Array
 
 
 def find_circles(bgr: Pixels) -> list[Nest]:
@@ -106,14 +110,22 @@ def _thin_edges(picture: Pixels, reduction: int) -> _Level:
     """Edges of the channel that changes most, thinned to one pixel across."""
     slopes = [cv2.Scharr(picture, cv2.CV_32F, *d, scale=1 / 32) for d in ((1, 0), (0, 1))]
     power = slopes[0] ** 2 + slopes[1] ** 2
-    best = power.argmax(axis=2)[..., None]
-    along_x, along_y = (np.take_along_axis(s, best, axis=2)[..., 0] for s in slopes)
-    slope = np.sqrt(np.take_along_axis(power, best, axis=2)[..., 0])
-    around = _local_median(slope)
-    strong = (slope > np.maximum(SLOPE_LEAST / 4, NOISE_FACTOR * around)) & (slope > 1.0)
-    unit_x, unit_y = along_x / np.maximum(slope, 1e-6), along_y / np.maximum(slope, 1e-6)
-    ridge = _is_ridge(slope, unit_x, unit_y)
-    return _Level(reduction, strong & ridge, unit_x, unit_y)
+    slope = np.sqrt(power.max(axis=2))
+    strong = slope > np.maximum(SLOPE_LEAST, NOISE_FACTOR * _local_median(slope))
+    strong[[0, -1], :] = strong[:, [0, -1]] = False
+    y, x = np.nonzero(strong)
+    channel = power[y, x].argmax(axis=1)
+    along_x, along_y = (s[y, x, channel] / slope[y, x] for s in slopes)
+    ridge = _is_ridge(slope, x, y, along_x, along_y)
+    return _Level(
+        reduction=reduction,
+        width=slope.shape[1],
+        height=slope.shape[0],
+        x=x[ridge].astype(float),
+        y=y[ridge].astype(float),
+        along_x=along_x[ridge].astype(float),
+        along_y=along_y[ridge].astype(float),
+    )
 
 
 def _local_median(slope: Floats, tile: int = 32) -> Floats:
@@ -126,33 +138,29 @@ def _local_median(slope: Floats, tile: int = 32) -> Floats:
     return np.asarray(cv2.resize(medians, (width, height)), np.float32)
 
 
-def _is_ridge(slope: Floats, unit_x: Floats, unit_y: Floats) -> NDArray[np.bool_]:
-    """Whether no neighbour along the slope is steeper (8 neighbours)."""
-    octant = np.round(np.arctan2(unit_y, unit_x) / (np.pi / 4)).astype(np.int8) % 4
-    ridge = np.zeros(slope.shape, bool)
-    padded = np.pad(slope, 1)
-    height, width = slope.shape
-    for turn, (dx, dy) in enumerate(((1, 0), (1, 1), (0, 1), (-1, 1))):
-        ahead = padded[1 + dy : 1 + dy + height, 1 + dx : 1 + dx + width]
-        behind = padded[1 - dy : 1 - dy + height, 1 - dx : 1 - dx + width]
-        ridge |= (octant == turn) & (slope >= ahead) & (slope > behind)
+def _is_ridge(
+    slope: Floats, x: Indices, y: Indices, along_x: Floats, along_y: Floats
+) -> NDArray[np.bool_]:
+    """Whether neither neighbour along the slope is steeper (8 neighbours)."""
+    step_x = np.rint(along_x * 1.3).astype(int)  # beyond 22.5 degrees the diagonal neighbour
+    step_y = np.rint(along_y * 1.3).astype(int)
+    here, ahead, behind = slope[y, x], slope[y + step_y, x + step_x], slope[y - step_y, x - step_x]
+    ridge: NDArray[np.bool_] = (here >= ahead) & (here > behind)
     return ridge
 
 
 def _centres(level: _Level) -> list[tuple[float, float, float]]:
     """Local maxima (x, y, votes) of the votes, in the level's pixels."""
-    height, width = level.edges.shape
-    rows, columns = np.nonzero(level.edges)
-    unit_x, unit_y = level.along_x[rows, columns], level.along_y[rows, columns]
     pad = int(RADII[-1])
-    votes = np.zeros((height + 2 * pad) * (width + 2 * pad))
+    width, height = level.width + 2 * pad, level.height + 2 * pad
+    field = np.zeros((height, width), np.float32)
     for radius in RADII:
-        for sign in (-radius, radius):
-            x = np.rint(columns + sign * unit_x).astype(np.int64) + pad
-            y = np.rint(rows + sign * unit_y).astype(np.int64) + pad
-            count = np.bincount(y * (width + 2 * pad) + x, minlength=len(votes))
-            votes += count / (2.0 * np.pi * radius)
-    field = votes.reshape(height + 2 * pad, width + 2 * pad).astype(np.float32)
+        cells = [
+            np.rint(level.y + signed * level.along_y + pad).astype(np.int64) * width
+            + np.rint(level.x + signed * level.along_x + pad).astype(np.int64)
+            for signed in (-radius, radius)
+        ]
+        np.add.at(field.reshape(-1), np.concatenate(cells), np.float32(1 / (2 * np.pi * radius)))
     gathered = np.asarray(cv2.boxFilter(field, -1, (3, 3), normalize=False))
     smooth = np.asarray(cv2.GaussianBlur(gathered, (0, 0), 0.8))
     around = np.ones((APART, APART), np.uint8)
@@ -194,14 +202,13 @@ def _cover(level: _Level, x: float, y: float) -> tuple[Array, Array, Array]:
     cover : (m, k) edge pixels within half a pixel of the circle over its length in the picture
     shifts : (m, 2) of the centre
     """
-    height, width = level.edges.shape
     reach = int(RADII[-1]) + 6
-    left, top = max(0, int(x) - reach), max(0, int(y) - reach)
-    part = np.s_[top : int(y) + reach + 1, left : int(x) + reach + 1]
-    rows, columns = np.nonzero(level.edges[part])
-    dx, dy = columns + left - x, rows + top - y
+    first, last = np.searchsorted(level.y, (y - reach, y + reach))
+    part = np.arange(first, last)
+    part = part[np.abs(level.x[part] - x) < reach]
+    dx, dy = level.x[part] - x, level.y[part] - y
     far = np.maximum(np.hypot(dx, dy), 1e-6)
-    radial = level.along_x[part][rows, columns] * dx + level.along_y[part][rows, columns] * dy
+    radial = level.along_x[part] * dx + level.along_y[part] * dy
     keep = (np.abs(radial) > ALONG * far) & (far > 2.0)
     dx, dy, far = dx[keep], dy[keep], far[keep]
     steps = np.arange(-3, 4)
@@ -217,7 +224,7 @@ def _cover(level: _Level, x: float, y: float) -> tuple[Array, Array, Array]:
     smooth = halves.copy()
     smooth[:, 1:] += halves[:, :-1]
     smooth[:, :-1] += halves[:, 1:]
-    length = 2.0 * np.pi * radii * _share_inside(x, y, radii, width, height)
+    length = 2.0 * np.pi * radii * _share_inside(x, y, radii, level.width, level.height)
     cover: Array = smooth[:, ::2] / (THIN_PER_LENGTH * length)
     cover[np.hypot(*shifts.T)[:, None] > np.maximum(1.0, SHIFT * radii)] = 0.0
     return radii, cover, shifts
