@@ -42,7 +42,7 @@ class Course:
             found = losses(outputs, target)
             self.optimiser.zero_grad(set_to_none=True)
             found.total.backward()
-        torch.nn.utils.clip_grad_norm_(self.net.parameters(), CLIP_NORM)
+        self._tame_gradients()
         self.optimiser.step()
         decay = min(AVERAGE_DECAY, (1 + steps) / (10 + steps))
         with torch.no_grad():
@@ -52,7 +52,15 @@ class Course:
         self.sums += torch.stack([
             found.total, found.edge, found.fit, found.scale, found.presence,
             found.wire_error, found.id_error, found.presence_wrong,
-        ]).detach()  # fmt: skip
+        ]).detach().nan_to_num(0.0, 0.0, 0.0)  # fmt: skip
+
+    def _tame_gradients(self) -> None:
+        """Shorten steep gradients; a batch that is not finite (one spoilt scene) moves nothing."""
+        slopes = [p.grad for p in self.net.parameters() if p.grad is not None]
+        norm = torch.stack([slope.float().norm() for slope in slopes]).norm()
+        share = torch.where(norm.isfinite(), (CLIP_NORM / (norm + 1e-6)).clamp(max=1.0), 0.0)
+        for slope in slopes:
+            slope.nan_to_num_(0.0, 0.0, 0.0).mul_(share)
 
 
 def rate_at(progress: float) -> float:
