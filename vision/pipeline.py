@@ -49,7 +49,9 @@ def measure(photo: Photo, reference: Reference) -> Result:
             f"no ring found in {photo.info.file}",
             hint="lay the rings flat on plain paper, each for itself, and fill the picture",
         )
-    return Result(photo=photo.info, scale=scale, rings=rings_of(photo, scale, fit, others))
+    return Result(
+        photo=photo.info, scale=scale, rings=rings_of(photo, scale, fit, others, sight.cell_of)
+    )
 
 
 def _levelled(photo: Photo, sight: Sight, fit: Fit) -> tuple[Sight, Fit]:

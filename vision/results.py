@@ -109,6 +109,8 @@ class Scale:
     the square of the distance from where the reference fixes the scale."""
     outline_px: NDArray[np.float64] | None = None
     """Outline (m, 2) of the reference, for drawing."""
+    work_px: NDArray[np.float64] | None = None
+    """Corners (4, 2) of the area of a sheet in which rings lie; None where they lie anywhere."""
     doubts: Mapping[str, tuple[Camera, ...]] = field(default_factory=dict)
     """By cause: cameras one standard uncertainty away, independent of each other."""
     notes: tuple[str, ...] = ()

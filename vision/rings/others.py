@@ -77,7 +77,11 @@ def _from_table(lab: Floats) -> Floats:
 
 def _blank_known(mask: Mask, shrink: float, scale: Scale, fit: Fit) -> None:
     """Clear the mask where the reference and the fitted rings lie, with their shadows."""
-    if scale.outline_px is not None:
+    if scale.work_px is not None:
+        outside = np.ones_like(mask)
+        cv2.fillPoly(outside, [np.rint(scale.work_px * shrink).astype(np.int32)], 0)
+        mask[outside > 0] = 0
+    elif scale.outline_px is not None:
         middle = scale.outline_px.mean(axis=0)
         grown = middle + (scale.outline_px - middle) * SHADOW_RIM
         cv2.fillPoly(mask, [np.rint(grown * shrink).astype(np.int32)], 0)

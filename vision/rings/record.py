@@ -1,5 +1,6 @@
 """Fitted rings as the values that leave the stage: numbered in reading order."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -32,7 +33,13 @@ class Seen:
     warnings: tuple[str, ...]
 
 
-def rings_of(photo: Photo, scale: Scale, fit: Fit, things: list[Thing]) -> tuple[Ring, ...]:
+def rings_of(
+    photo: Photo,
+    scale: Scale,
+    fit: Fit,
+    things: list[Thing],
+    cell_of: Callable[[float, float], str | None],
+) -> tuple[Ring, ...]:
     """All rings of a photo, measured and unusable, in reading order."""
     camera = scale.camera
     sizes = sizes_of(fit, scale, fit.paper < DARK_PAPER)
@@ -74,7 +81,10 @@ def rings_of(photo: Photo, scale: Scale, fit: Fit, things: list[Thing]) -> tuple
                 reasons=(thing.reason,),
             )
         )
-    return tuple(sorted(whole, key=lambda ring: ring.number))
+    return tuple(
+        replace(ring, cell=cell_of(*ring.center_mm) if ring.center_mm else None)
+        for ring in sorted(whole, key=lambda ring: ring.number)
+    )
 
 
 def reading_order(places: list[tuple[float, float]], radii: list[float]) -> list[int]:

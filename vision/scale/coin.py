@@ -11,7 +11,7 @@ from vision.errors import ScaleError
 from vision.photo.circles import Circle, Nest
 from vision.photo.decode import Photo
 from vision.scale.camera import Camera, focal_px, looking_down
-from vision.scale.rim import Rim, trace_rim
+from vision.scale.rim import Foot, Rim, trace_rim
 from vision.trade.coins import Coin
 
 Array = NDArray[np.float64]
@@ -23,12 +23,22 @@ ASSUMED_F35_MM, U_ASSUMED_F35_REL = 27.0, 0.25
 """Main camera of a phone, for photos without EXIF; 20 to 35 mm covers phones and pocket cameras."""
 U_F35_REL = 0.03
 """EXIF gives whole millimetres, and its frame may be the diagonal or the width."""
+USUAL_THICKNESS = 0.16
+"""Thickness over radius of an unnamed coin."""
+STARTS = 3
+"""Circles of a nest from which the rim is traced."""
+SIZE_WORTH = 0.7
+"""Cover that a rim of twice the radius outweighs: the border of a two-metal coin's core, at two
+thirds of the radius, is a clear circle too."""
 RIVAL = 0.6
 """A second disc is a rival from this share of the largest one's radius."""
-LAB_DIFFERENCE = 12.0
-TEXTURE_RATIO, TEXTURE_LEAST = 3.0, 1.5
+LEAST_RADIUS_PX = 60.0
+"""A smaller coin would give the scale to no better than half a per cent."""
+LAB_DIFFERENCE = 5.5
+ROUGH_RATIO, ROUGH_LEAST = 1.8, 0.8
 """A disc is solid if its face differs from the table in colour (CIE Lab; lightness, which a
-shadow changes, counts half), or is this much rougher."""
+shadow changes, counts half), or is this much rougher (Lab units a pixel of a picture in which its
+radius is 34 pixels)."""
 DIRECTIONS = 64
 """Directions in which the extents of the seen and the drawn rim are compared."""
 
@@ -45,15 +55,22 @@ class Disc:
         return f"({self.rim.x:.0f}, {self.rim.y:.0f})"
 
 
-def find_discs(photo: Photo, nests: list[Nest]) -> list[Disc]:
-    """Find solid discs, largest first; small ones beside a large one are left out."""
+def find_discs(photo: Photo, nests: list[Nest], coin: Coin | None = None) -> list[Disc]:
+    """Find solid discs, largest first; small ones beside a large one are left out.
+
+    Parameters
+    ----------
+    coin : what the disc is, if known: how far its lower rim shows depends on its thickness
+    """
     discs: list[Disc] = []
     for nest in sorted(nests, key=lambda n: -n.outer.radius):
         largest = discs[0].rim.radius if discs else 0.0
-        if nest.outer.radius < RIVAL * largest or any(_covers(d.rim, nest) for d in discs):
+        if nest.outer.radius < max(RIVAL * largest, LEAST_RADIUS_PX) or any(
+            _covers(d.rim, nest) for d in discs
+        ):
             continue
         if _is_solid(photo, nest):
-            rim = trace_rim(photo, _likely_rim(nest))
+            rim = _traced(photo, nest, coin)
             if rim is not None and rim.radius > RIVAL * largest:
                 discs.append(Disc(rim=rim))
     return sorted(discs, key=lambda disc: -disc.rim.radius)
@@ -82,9 +99,30 @@ def the_coin(discs: list[Disc], coin: Coin) -> Disc:
     return discs[0]
 
 
+def _foot(photo: Photo, rough: Circle, coin: Coin | None) -> Foot:
+    """Where the lower rim shows, for a camera that looks straight down."""
+    view = first_view(photo)
+    share = USUAL_THICKNESS
+    if coin is not None and coin.thickness_mm is not None:
+        share = 2.0 * coin.thickness_mm / coin.diameter_mm
+    rise = share * rough.radius / view.f_px
+    return Foot(shrink=1.0 / (1.0 + rise), axis_px=(view.cx - rough.x, view.cy - rough.y))
+
+
+def _traced(photo: Photo, nest: Nest, coin: Coin | None) -> Rim | None:
+    """Trace the rim from each likely circle; of equally whole outlines take the largest."""
+    rims = [
+        trace_rim(photo, circle, _foot(photo, circle, coin))
+        for circle in sorted(nest.circles, key=lambda c: -c.cover)[:STARTS]
+    ]
+    found = [rim for rim in rims if rim is not None]
+    largest = max((rim.radius for rim in found), default=1.0)
+    return max(found, key=lambda rim: rim.cover + SIZE_WORTH * rim.radius / largest, default=None)
+
+
 def _likely_rim(nest: Nest) -> Circle:
     """The best covered circle, large ones preferred: beyond the rim there is only shadow."""
-    return max(nest.circles, key=lambda c: min(c.cover, 1.0) + 0.5 * c.radius / nest.outer.radius)
+    return max(nest.circles, key=lambda c: min(c.cover, 1.0) + 0.3 * c.radius / nest.outer.radius)
 
 
 def _covers(rim: Rim, nest: Nest) -> bool:
@@ -93,7 +131,7 @@ def _covers(rim: Rim, nest: Nest) -> bool:
 
 def _is_solid(photo: Photo, nest: Nest) -> bool:
     """Whether the middle looks unlike the table around: a ring's hole shows the table."""
-    outer = nest.outer
+    outer = _likely_rim(nest)
     reach = 1.4 * outer.radius
     width, height = photo.size
     left, top = int(max(0, outer.x - reach)), int(max(0, outer.y - reach))
@@ -111,14 +149,14 @@ def _is_solid(photo: Photo, nest: Nest) -> bool:
     lab = cv2.cvtColor(small.astype(np.float32) / 255.0, cv2.COLOR_BGR2LAB)
     rows, columns = np.indices(lab.shape[:2])
     far = np.hypot(columns / shrink + left - outer.x, rows / shrink + top - outer.y) / outer.radius
-    face, table = (far > 0.25) & (far < 0.42), (far > 1.12) & (far < 1.38)
+    face, table = (far > 0.2) & (far < 0.42), (far > 1.12) & (far < 1.38)
     if face.sum() < 20 or table.sum() < 20:
         return False
     change = np.median(lab[face], axis=0) - np.median(lab[table], axis=0)
     difference = float(np.hypot(0.5 * change[0], np.hypot(change[1], change[2])))
     rough = np.hypot(cv2.Sobel(lab[..., 0], -1, 1, 0), cv2.Sobel(lab[..., 0], -1, 0, 1)) / 8.0
-    face_rough, table_rough = float(np.median(rough[face])), float(np.median(rough[table]))
-    return difference > LAB_DIFFERENCE or face_rough > TEXTURE_RATIO * table_rough + TEXTURE_LEAST
+    face_rough, table_rough = (float(np.quantile(rough[part], 0.9)) for part in (face, table))
+    return difference > LAB_DIFFERENCE or face_rough > ROUGH_RATIO * table_rough + ROUGH_LEAST
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,6 +226,13 @@ def stand_over(view: View, rim: Rim, coin: Coin, *, grow_mm: float = 0.0) -> Cam
     start = _towards(view, rotation, rim, height, coin.thickness_mm)
     place = least_squares(misfit, start, x_scale=(1.0, 1.0, 10.0)).x
     return camera(np.asarray(place, np.float64))
+
+
+def true_over_seen(camera: Camera, rim: Rim, coin: Coin) -> float:
+    """Published over seen diameter of a coin, under a camera known from elsewhere."""
+    ring = camera.to_plane(rim.points(), coin.thickness_mm or 0.0)
+    seen = 2.0 * float(np.hypot(*(ring - ring.mean(axis=0)).T).mean())
+    return (coin.diameter_mm - 2.0 * RIM_ROUNDING_MM) / seen
 
 
 def _towards(view: View, rotation: Array, rim: Rim, distance_mm: float, height_mm: float) -> Array:

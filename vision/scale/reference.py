@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from typing import Protocol
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,8 +22,11 @@ from vision.scale.coin import (
     first_view,
     stand_over,
     the_coin,
+    true_over_seen,
 )
+from vision.scale.frame import BarReadings, find_sheet
 from vision.scale.level import U_DISC_OVAL, U_K1, U_TILT, Levelled, Round, level
+from vision.scale.view import Flag, SheetView, sheet_scale
 from vision.trade.coins import Coin, lookup
 
 Array = NDArray[np.float64]
@@ -32,6 +36,10 @@ PARALLEL_HEIGHT_MM = 1e6
 U_STATED_REL = 0.001
 """Relative standard uncertainty of a scale that the user states."""
 U_STATED_HEIGHT_REL = 0.1
+CLASH = 0.09
+"""Difference between sheet and coin that no printer makes: fit to page is 3 to 6 %."""
+U_COIN_WITNESS = 0.002
+"""Relative standard uncertainty of lengths by a coin's rim: striking, wear and rounding."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +71,9 @@ class Sight(Protocol):
     def levelled(self, rings: list[Round]) -> "Sight":
         """The same reference after the rings' roundness told about tilt and lens."""
 
+    def cell_of(self, x_mm: float, y_mm: float) -> str | None:
+        """Name of the sheet's cell at a place of the world; None without a sheet."""
+
     def scale(self) -> Scale:
         """What the rest of the program needs to know."""
 
@@ -77,17 +88,46 @@ def see_reference(photo: Photo, nests: list[Nest], reference: Reference) -> Sigh
     """
     if reference.mm_per_px is not None:
         return StatedSight(photo=photo, mm_per_px=reference.mm_per_px, height=reference.height_mm)
-    if reference.coin is not None:
-        coin = lookup(reference.coin)
-        disc = the_coin(find_discs(photo, nests), coin)
+    bars = BarReadings(x_mm=reference.bar_x_mm, y_mm=reference.bar_y_mm)
+    view = find_sheet(photo.bgr, photo.f35_mm, bars)
+    coin = lookup(reference.coin) if reference.coin is not None else None
+    if view is not None:
+        return _sheet_and_coin(SheetSight(view=view), find_discs(photo, nests, coin), coin)
+    if coin is not None:
+        disc = the_coin(find_discs(photo, nests, coin), coin)
         return CoinSight(photo=photo, disc=disc, coin=coin, found=_unlevelled(first_view(photo)))
+    if reference.sheet:
+        raise ScaleError(
+            "no printed sheet found: looked for the checkered frame of `annulet sheet`",
+            hint="take the frame into the photo, at least two thirds of it uncovered and sharp",
+        )
     discs = find_discs(photo, nests)
     seen = f"; the disc at {discs[0].place} looks like a coin" if discs else ""
     raise ScaleError(
-        f"no scale reference found: no printed sheet and no coin was named{seen}",
+        f"no scale reference found: no printed sheet, and no coin was named{seen}",
         hint="name the coin in the picture with --coin (see `annulet coins`), use the sheet of "
         "`annulet sheet`, or state the scale with --mm-per-px",
     )
+
+
+def _sheet_and_coin(sheet: "SheetSight", discs: list[Disc], coin: Coin | None) -> "SheetSight":
+    """Let a named coin that lies on the sheet bear witness to the print.
+
+    Raises
+    ------
+    ScaleError
+        Sheet and coin differ by more than any printer does.
+    """
+    if coin is None or not discs:
+        return sheet
+    ratio = true_over_seen(sheet.camera, the_coin(discs, coin).rim, coin)
+    if abs(ratio - 1.0) > CLASH:
+        raise ScaleError(
+            f"sheet and coin disagree: by the sheet, {coin.name} is "
+            f"{coin.diameter_mm / ratio:.2f} mm across, but it is {coin.diameter_mm:g} mm",
+            hint="is it another coin? else print the sheet again at 100 %, not fit to page",
+        )
+    return replace(sheet, coin=coin, ratio=ratio)
 
 
 def _unlevelled(view: View) -> Levelled:
@@ -120,6 +160,10 @@ class CoinSight:
         """Whether the coin lies at this pixel."""
         rim = self.disc.rim
         return bool(np.hypot(x - rim.x, y - rim.y) < rim.radius)
+
+    def cell_of(self, x_mm: float, y_mm: float) -> str | None:
+        """A coin has no cells."""
+        return None
 
     def levelled(self, rings: list[Round]) -> "CoinSight":
         """Tilt and lens from the roundness of all rings and of the coin."""
@@ -181,6 +225,99 @@ class CoinSight:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SheetSight:
+    """The printed sheet, which gives scale, pose and lens at once; a coin may witness its print."""
+
+    view: SheetView
+    coin: Coin | None = None
+    ratio: float = 1.0
+    """True over printed lengths by the coin."""
+
+    @property
+    def camera(self) -> Camera:
+        """The camera over the sheet, print corrected."""
+        return _stretched(self.view.camera, self.trusted_ratio)
+
+    @property
+    def trusted_ratio(self) -> float:
+        """The coin's word on the print, unless the check bars have been read."""
+        return self.ratio if Flag.PRINT_UNMEASURED in self.view.flags else 1.0
+
+    def hides(self, x: float, y: float) -> bool:
+        """Whether the pixel lies outside the area for rings: on the frame or beside the sheet."""
+        work = self.work_px.astype(np.float32)
+        return cv2.pointPolygonTest(work, (float(x), float(y)), False) < 0
+
+    @property
+    def work_px(self) -> Array:
+        """Corners (4, 2) of the area for rings."""
+        half = np.array(self.view.sheet.work_mm) / 2 * self.view.print_scale * self.trusted_ratio
+        signs = np.array([[-1.0, 1.0], [1.0, 1.0], [1.0, -1.0], [-1.0, -1.0]])
+        return self.camera.project(np.column_stack([signs * half, np.zeros(4)]))
+
+    def cell_of(self, x_mm: float, y_mm: float) -> str | None:
+        """Cell at a true place."""
+        return self.view.cell_of(x_mm / self.trusted_ratio, y_mm / self.trusted_ratio)
+
+    def levelled(self, rings: list[Round]) -> "SheetSight":
+        """The frame's many corners know tilt and lens better than rings do."""
+        return self
+
+    def scale(self) -> Scale:
+        """Scale with the doubts about print, corners, height and flatness."""
+        camera, view = self.camera, self.view
+        witnessed = self.coin is not None and Flag.PRINT_UNMEASURED in view.flags
+        u_print = U_COIN_WITNESS if witnessed else view.u_print_rel
+        doubts: dict[str, tuple[Camera, ...]] = {
+            "print": (_stretched(camera, 1.0 + u_print),),
+            "sheet corners": (_stretched(camera, 1.0 + view.u_fit_rel),),
+            "camera height": (_raised(camera, view.u_height_rel),),
+        }
+        if view.curl_mm > 0:
+            lifted = camera.position - np.array([0.0, 0.0, view.curl_mm / 2])
+            doubts["sheet not flat"] = (replace(camera, position=lifted),)
+        base = sheet_scale(view)
+        return replace(
+            base,
+            camera=camera,
+            mm_per_px=base.mm_per_px * self.trusted_ratio,
+            u_rel=float(np.hypot(u_print, view.u_fit_rel)),
+            camera_height_mm=camera.height_mm,
+            work_px=self.work_px,
+            doubts=doubts,
+            notes=(*base.notes, *self._witness()),
+            warnings=(*base.warnings, *self._quarrel()),
+        )
+
+    def _witness(self) -> tuple[str, ...]:
+        if self.coin is None:
+            return ()
+        off = 100.0 * (self.ratio - 1.0)
+        used = "used" if self.trusted_ratio != 1.0 else "not used: the check bars know better"
+        return (f"{self.coin.label} on the sheet: true lengths are {off:+.2f} % of print; {used}",)
+
+    def _quarrel(self) -> tuple[str, ...]:
+        if abs(self.ratio - 1.0) < 3.0 * float(np.hypot(self.view.u_print_rel, U_COIN_WITNESS)):
+            return ()
+        return (
+            f"sheet and coin differ by {100.0 * (self.ratio - 1.0):+.1f} %: was the sheet "
+            "printed to fit the page, or is it another coin?",
+        )
+
+
+def _stretched(camera: Camera, factor: float) -> Camera:
+    """The same view of a world that is larger by a factor."""
+    return replace(camera, position=camera.position * factor)
+
+
+def _raised(camera: Camera, u_height_rel: float) -> Camera:
+    """A camera further up with a longer lens, the scale in the picture's middle unchanged."""
+    foot = np.append(camera.to_plane(np.array([camera.cx, camera.cy])), 0.0)
+    grow = 1.0 + u_height_rel
+    return replace(camera, position=foot + (camera.position - foot) * grow, f_px=camera.f_px * grow)
+
+
 NO_FOCAL_LENGTH = (
     "the photo does not say its focal length: the camera's height is a guess, "
     "so send the camera's own file, not a screenshot or a copy from a messenger"
@@ -213,6 +350,10 @@ class StatedSight:
     def hides(self, x: float, y: float) -> bool:
         """Nothing lies in the picture."""
         return False
+
+    def cell_of(self, x_mm: float, y_mm: float) -> str | None:
+        """A stated scale has no cells."""
+        return None
 
     def levelled(self, rings: list[Round]) -> "StatedSight":
         """A stated scale comes with a camera that stands straight."""

@@ -18,18 +18,18 @@ SEARCH = 0.14
 """Edges are looked for this far inside and outside the rough circle, in radii."""
 SMOOTH_PX = 1.0
 """Width of the smoothing along each ray."""
-PEAK_SHARE = 0.25
-"""A slope counts as an edge from this share of the sector's steepest."""
-COVER_LEAST = 0.65
-"""Share of the sectors that the coin's outline must show; a shadow's edge shows half at most."""
+PEAK_SHARE, NOISE_FACTOR = 0.06, 4.0
+"""A slope counts as an edge from this share of the sector's steepest, and from this many times the
+median slope outside the coin."""
+COVER_LEAST = 0.6
+"""Share of the sectors that the coin's outline must show."""
+COVER_SHARE = 0.7
+"""A larger concentric curve is the outline from this share of the best curve's cover."""
 NARROW = (0.02, 0.012, 0.007)
 """Distances (in radii) at which edges still belong to the outline, fit after fit."""
-GUESSES, GUESS_SEED = 3000, 20260302
-OVAL_MOST = 0.09
+GUESSES, GUESS_DEPTH, GUESS_SEED = 4000, 3, 20260302
+OVAL_MOST = 0.12
 """Largest shift and ellipse of the outline against the rough circle, in radii."""
-OUTER_WORTH = 2.0
-"""How much cover one radius of size outweighs: an inner step of the rim, 7 % smaller and seen all
-around, loses against an outline of which 14 % is lost."""
 HARMONICS = 2
 """The outline's radius is fitted as a Fourier series up to this order: shift and ellipse."""
 
@@ -63,13 +63,41 @@ class Rim:
         )
 
 
-def trace_rim(photo: Photo, rough: Circle) -> Rim | None:
-    """Find the outermost edge that runs all around near a rough circle.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Foot:
+    """How a disc's lower rim is drawn against its upper one: smaller, about the picture's middle.
+
+    On the side towards the middle the bright edge of a coin hides the upper rim's outline, and the
+    lower rim is what ends against the paper.
+    """
+
+    shrink: float
+    """1 - thickness / camera height."""
+    axis_px: tuple[float, float]
+    """Foot of the optical axis, from the middle of the rough circle."""
+
+    def under(self, radius: Array, angles: Array) -> Array:
+        """Radius of the lower rim where the upper one has `radius`; broadcasting over angles.
+
+        The shifted circle to second order in the shift.
+        """
+        x, y = ((1.0 - self.shrink) * axis for axis in self.axis_px)
+        along, across = (
+            x * np.cos(angles) + y * np.sin(angles),
+            x * np.sin(angles) - y * np.cos(angles),
+        )
+        lower: Array = self.shrink * radius + along - across**2 / (2.0 * radius)
+        return lower
+
+
+def trace_rim(photo: Photo, rough: Circle, foot: Foot) -> Rim | None:
+    """Find the upper rim of a disc: the outermost curve that runs all around near a rough circle.
 
     Parameters
     ----------
     photo : the photo; edges are placed in linear light
     rough : circle off by a few per cent
+    foot : how the lower rim is drawn
 
     Returns
     -------
@@ -77,25 +105,30 @@ def trace_rim(photo: Photo, rough: Circle) -> Rim | None:
     """
     angles = np.linspace(0.0, 2.0 * np.pi, SECTORS, endpoint=False)
     radii, slope = _slopes(photo, rough)
-    rows, columns = _peaks(slope)
+    rows, columns, clarity = _peaks(slope)
     if len(rows) < SECTORS // 2:
         return None
     edge_angle, edge_radius = angles[rows], _refined(slope, radii, rows, columns)
-    clarity = np.minimum(1.0, 2.0 * slope[rows, columns] / slope.max(axis=1)[rows])
-    series = _outermost(rows, clarity, edge_angle, edge_radius, rough.radius)
+    edges = _Edges(
+        sector=rows,
+        clarity=clarity,
+        angle=edge_angle,
+        radius=edge_radius,
+        design=_design(edge_angle),
+        foot=foot,
+    )
+    series = _outermost(edges, rough.radius)
     if series is None:
         return None
     for width in NARROW:
-        left = edge_radius - _design(edge_angle) @ series
-        near = np.abs(left) < width * rough.radius
-        if near.sum() < SECTORS // 2:
+        fitted = _refitted(edges, series, width * rough.radius)
+        if fitted is None:
             return None
-        fitted = np.linalg.lstsq(_design(edge_angle[near]), edge_radius[near], rcond=None)[0]
-        series = np.asarray(fitted, np.float64)
-    left = edge_radius - _design(edge_angle) @ series
-    near = np.abs(left) < NARROW[-1] * rough.radius
-    rms = float(np.sqrt(np.mean(left[near] ** 2)))
-    cover = len(np.unique(rows[near])) / SECTORS
+        series = fitted
+    near = np.abs(edge_radius - edges.design @ series) < NARROW[-1] * rough.radius
+    left = (edge_radius - edges.design @ series)[near]
+    rms = float(np.sqrt(np.mean(left**2))) if near.any() else np.inf
+    cover = float(_covers(series[None], edges, NARROW[-1] * rough.radius)[0])
     if cover < COVER_LEAST:
         return None
     return Rim(
@@ -126,12 +159,15 @@ def _slopes(photo: Photo, rough: Circle) -> tuple[Array, Floats]:
     return radii, np.abs(np.gradient(relative, axis=1)).max(axis=2).astype(np.float32)
 
 
-def _peaks(slope: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _peaks(slope: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
+    """Sector and column of each local maximum, and its clarity, 1 for one well above the noise."""
     inner = slope[:, 1:-1]
-    floor = PEAK_SHARE * slope.max(axis=1, keepdims=True)
+    noise = np.median(slope[:, -slope.shape[1] // 4 :])
+    floor = np.maximum(NOISE_FACTOR * noise, PEAK_SHARE * slope.max(axis=1, keepdims=True))
     peak = (inner > slope[:, :-2]) & (inner >= slope[:, 2:]) & (inner > floor)
     rows, columns = np.nonzero(peak)
-    return rows, columns + 1
+    clarity = np.minimum(1.0, inner[rows, columns] / (1.4 * floor[rows, 0]))
+    return rows, columns + 1, clarity.astype(np.float32)
 
 
 def _refined(
@@ -145,33 +181,80 @@ def _refined(
     return refined
 
 
-def _outermost(
-    rows: NDArray[np.int64], clarity: Floats, angles: Array, radius: Array, rough: float
-) -> Array | None:
-    """Series of the outermost curve with edges nearly all around, by random sampling.
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Edges:
+    """All edges near the rough circle."""
 
-    Guesses go through five of the sectors' outermost edges. A coin's shadow is round too, but
-    shifted and soft, and the coin hides half of it: it cannot have clear edges all around.
+    sector: NDArray[np.int64]
+    clarity: Floats
+    angle: Array
+    radius: Array
+    design: Array
+    foot: Foot
+
+
+def _outermost(edges: _Edges, rough: float) -> Array | None:
+    """Series of the outermost of the concentric curves with edges nearly all around.
+
+    The steps of a coin's rim are concentric. Its shadow is round too, but shifted, and part of it
+    may join part of the rim to another round curve: so first the curve with most edges is found,
+    by random sampling, and then only larger copies of it are looked at.
     """
-    last = np.append(np.nonzero(np.diff(rows))[0], len(rows) - 1)
-    rng = np.random.default_rng(GUESS_SEED)
-    picks = last[rng.integers(0, len(last), (GUESSES, 5))]
-    design = _design(angles)
-    system = design[picks] + 1e-9 * np.eye(5)
-    guesses = np.linalg.solve(system, radius[picks][..., None])[..., 0]
+    picks = _same_layer(edges.sector, np.random.default_rng(GUESS_SEED))
+    system = edges.design[picks]
+    solvable = np.abs(np.linalg.det(system)) > 1e-6
+    wanted = edges.radius[picks[solvable]][..., None]
+    guesses = np.linalg.solve(system[solvable], wanted)[..., 0]
     relative = guesses / rough
     sane = (np.abs(relative[:, 0] - 1.0) < SEARCH) & (np.abs(relative[:, 1:]) < OVAL_MOST).all(1)
     guesses = guesses[sane]
     if not len(guesses):
         return None
-    near = np.abs(radius - guesses @ design.T) < NARROW[1] / 2 * rough
-    seen = np.zeros((len(guesses), SECTORS))
-    which, edge = np.nonzero(near)
-    np.maximum.at(seen, (which, rows[edge]), clarity[edge])
-    cover = seen.mean(axis=1)
-    score = np.where(cover > COVER_LEAST, cover + OUTER_WORTH * guesses[:, 0] / rough, -1.0)
-    best = int(score.argmax())
-    return guesses[best] if score[best] > 0 else None
+    near = NARROW[1] / 2 * rough
+    best = guesses[int(_covers(guesses, edges, near).argmax())]
+    best = _refitted(edges, best, near)
+    if best is None:
+        return None
+    copies = best * np.arange(1.0, 1.0 + 2.0 * SEARCH, 0.003)[:, None]
+    cover = _covers(copies, edges, near)
+    good = np.nonzero(cover > max(COVER_LEAST, COVER_SHARE * cover[0]))[0]
+    if not len(good):
+        return None
+    run = np.arange(max(0, good[-1] - 4), good[-1] + 1)
+    return np.asarray(copies[run[cover[run].argmax()]], np.float64)
+
+
+def _same_layer(sector: NDArray[np.int64], rng: np.random.Generator) -> NDArray[np.int64]:
+    """Indices (n, 5) of edges in five sectors, each time counted equally far from outside."""
+    last = np.append(np.nonzero(np.diff(sector))[0], len(sector) - 1)
+    depth = rng.integers(0, GUESS_DEPTH, GUESSES)[:, None]
+    return np.maximum(last[rng.integers(0, len(last), (GUESSES, 5))] - depth, 0)
+
+
+def _refitted(edges: _Edges, series: Array, near: float) -> Array | None:
+    """Least squares through the edges near the curve, or near its foot where that shows."""
+    upper = edges.design @ series
+    lower = edges.foot.under(upper, edges.angle)
+    on_upper = np.abs(edges.radius - upper) < near
+    on_lower = (np.abs(edges.radius - lower) < near) & (lower > upper + near)
+    lifted = np.where(on_lower, edges.radius - lower + upper, edges.radius)
+    used = on_upper | on_lower
+    if used.sum() < SECTORS // 2:
+        return None
+    fitted = np.linalg.lstsq(edges.design[used], lifted[used], rcond=None)[0]
+    return np.asarray(fitted, np.float64)
+
+
+def _covers(curves: Array, edges: _Edges, near: float) -> Array:
+    """Share (n,) of the sectors in which an edge lies on each curve or on its visible foot."""
+    upper = curves @ edges.design.T
+    lower = edges.foot.under(upper, edges.angle)
+    on_lower = (np.abs(edges.radius - lower) < near) & (lower > upper + near)
+    which, edge = np.nonzero((np.abs(edges.radius - upper) < near) | on_lower)
+    seen = np.zeros((len(curves), SECTORS))
+    np.maximum.at(seen, (which, edges.sector[edge]), edges.clarity[edge])
+    share: Array = seen.mean(axis=1)
+    return share
 
 
 def _design(angles: Array) -> Array:
