@@ -37,6 +37,7 @@ class NetConfig:
 CONFIGS = {
     c.name: c
     for c in (
+        NetConfig(name="slim16", channels=16, fine=(1, 2, 4, 8, 4, 2, 1)),
         NetConfig(name="flat24", channels=24, fine=(1, 2, 4, 4, 2, 1)),
         NetConfig(name="flat32", channels=32, fine=(1, 2, 4, 8, 4, 2, 1)),
         NetConfig(
