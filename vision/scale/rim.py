@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from vision.photo.circles import Circle
 from vision.photo.decode import Photo
+from vision.scale.ellipse import Ellipse, fit_ellipse
 
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
@@ -31,36 +32,42 @@ GUESSES, GUESS_DEPTH, GUESS_SEED = 4000, 3, 20260302
 OVAL_MOST = 0.12
 """Largest shift and ellipse of the outline against the rough circle, in radii."""
 HARMONICS = 2
-"""The outline's radius is fitted as a Fourier series up to this order: shift and ellipse."""
+"""While edges are sorted, the rim is a Fourier series of this order: shift and ellipse."""
+SCATTER_SHARE, U_EDGE_PX = 0.3, 0.15
+"""Uncertainty of the radius: this share of the scatter, which neighbouring edges have in common,
+and at least this much for the edge finder itself."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rim:
-    """A coin's outline: a smooth closed curve around its middle."""
+    """A coin's upper rim: a circle in space, an ellipse in the picture."""
 
-    x: float
-    y: float
-    series: Array
-    """(5,) mean radius, then cosine and sine of orders 1 and 2, pixels."""
+    ellipse: Ellipse
     rms_px: float
-    """Scatter of the edges around the curve."""
+    """Scatter of the edges around it."""
     u_radius_px: float
     """Standard uncertainty of the mean radius: scatter, and doubt about which edge it is."""
     cover: float
     """Share of sectors in which the edge was found."""
 
     @property
+    def x(self) -> float:
+        """Middle, pixels."""
+        return self.ellipse.x
+
+    @property
+    def y(self) -> float:
+        """Middle, pixels."""
+        return self.ellipse.y
+
+    @property
     def radius(self) -> float:
         """Mean radius, pixels."""
-        return float(self.series[0])
+        return self.ellipse.radius
 
     def points(self, count: int = SECTORS) -> Array:
         """The outline (count, 2), pixels."""
-        angles = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)
-        radius = _design(angles) @ self.series
-        return np.stack(
-            [self.x + radius * np.cos(angles), self.y + radius * np.sin(angles)], axis=-1
-        )
+        return self.ellipse.points(count)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -125,18 +132,17 @@ def trace_rim(photo: Photo, rough: Circle, foot: Foot) -> Rim | None:
         if fitted is None:
             return None
         series = fitted
-    near = np.abs(edge_radius - edges.design @ series) < NARROW[-1] * rough.radius
-    left = (edge_radius - edges.design @ series)[near]
-    rms = float(np.sqrt(np.mean(left**2))) if near.any() else np.inf
+    used, lifted = _on_rim(edges, series, NARROW[-1] * rough.radius)
     cover = float(_covers(series[None], edges, NARROW[-1] * rough.radius)[0])
     if cover < COVER_LEAST:
         return None
+    directions = np.stack([np.cos(edge_angle), np.sin(edge_angle)], axis=-1)
+    ellipse = fit_ellipse((rough.x, rough.y) + lifted[used, None] * directions[used])
+    rms = float(np.sqrt(ellipse.sum_squares / max(1, int(used.sum()) - 5)))
     return Rim(
-        x=rough.x,
-        y=rough.y,
-        series=series,
+        ellipse=ellipse,
         rms_px=rms,
-        u_radius_px=max(0.3 * rms, 0.15),
+        u_radius_px=max(SCATTER_SHARE * rms, U_EDGE_PX),
         cover=cover,
     )
 
@@ -231,14 +237,19 @@ def _same_layer(sector: NDArray[np.int64], rng: np.random.Generator) -> NDArray[
     return np.maximum(last[rng.integers(0, len(last), (GUESSES, 5))] - depth, 0)
 
 
-def _refitted(edges: _Edges, series: Array, near: float) -> Array | None:
-    """Least squares through the edges near the curve, or near its foot where that shows."""
+def _on_rim(edges: _Edges, series: Array, near: float) -> tuple[NDArray[np.bool_], Array]:
+    """Edges near the curve or its visible foot, and their radii lifted to the upper rim."""
     upper = edges.design @ series
     lower = edges.foot.under(upper, edges.angle)
     on_upper = np.abs(edges.radius - upper) < near
     on_lower = (np.abs(edges.radius - lower) < near) & (lower > upper + near)
     lifted = np.where(on_lower, edges.radius - lower + upper, edges.radius)
-    used = on_upper | on_lower
+    return on_upper | on_lower, lifted
+
+
+def _refitted(edges: _Edges, series: Array, near: float) -> Array | None:
+    """Least squares through the edges near the curve, or near its foot where that shows."""
+    used, lifted = _on_rim(edges, series, near)
     if used.sum() < SECTORS // 2:
         return None
     fitted = np.linalg.lstsq(edges.design[used], lifted[used], rcond=None)[0]
