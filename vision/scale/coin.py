@@ -1,6 +1,6 @@
 """A coin as the reference: find the disc, read its rim, stand the camera over it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -111,9 +111,11 @@ def _foot(photo: Photo, rough: Circle, coin: Coin | None) -> Foot:
 
 def _traced(photo: Photo, nest: Nest, coin: Coin | None) -> Rim | None:
     """Trace the rim from each likely circle; of equally whole outlines take the largest."""
+    likely = sorted(nest.circles, key=lambda c: -c.cover)[:STARTS]
+    centred = [replace(circle, x=nest.x, y=nest.y) for circle in likely]
     rims = [
         trace_rim(photo, circle, _foot(photo, circle, coin))
-        for circle in sorted(nest.circles, key=lambda c: -c.cover)[:STARTS]
+        for circle in dict.fromkeys((*likely, *centred))
     ]
     found = [rim for rim in rims if rim is not None]
     largest = max((rim.radius for rim in found), default=1.0)

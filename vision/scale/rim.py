@@ -29,6 +29,8 @@ COVER_SHARE = 0.7
 NARROW = (0.02, 0.012, 0.007)
 """Distances (in radii) at which edges still belong to the outline, fit after fit."""
 GUESSES, GUESS_DEPTH, GUESS_SEED = 4000, 3, 20260302
+GUESS_NEAR = 0.004
+"""Distance (in radii) at which an edge lies on a guessed curve."""
 OVAL_MOST = 0.12
 """Largest shift and ellipse of the outline against the rough circle, in radii."""
 HARMONICS = 2
@@ -216,17 +218,17 @@ def _outermost(edges: _Edges, rough: float) -> Array | None:
     guesses = guesses[sane]
     if not len(guesses):
         return None
-    near = NARROW[1] / 2 * rough
+    near = GUESS_NEAR * rough
     best = guesses[int(_covers(guesses, edges, near).argmax())]
     best = _refitted(edges, best, near)
     if best is None:
         return None
-    copies = best * np.arange(1.0, 1.0 + 2.0 * SEARCH, 0.003)[:, None]
-    cover = _covers(copies, edges, near)
+    copies = best * np.arange(1.0, 1.0 + 2.0 * SEARCH, GUESS_NEAR / 2)[:, None]
+    cover = _covers(copies, edges, NARROW[1] / 2 * rough)
     good = np.nonzero(cover > max(COVER_LEAST, COVER_SHARE * cover[0]))[0]
     if not len(good):
         return None
-    run = np.arange(max(0, good[-1] - 4), good[-1] + 1)
+    run = np.arange(max(0, good[-1] - 6), good[-1] + 1)
     return np.asarray(copies[run[cover[run].argmax()]], np.float64)
 
 
