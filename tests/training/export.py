@@ -2,26 +2,17 @@
 
 from pathlib import Path
 
+import numpy as np
 import torch
 from torch import nn
 
 from tests.training.network import CONFIGS, Reader
 
-OUTPUTS = ["edges", "log_weight", "log_scale", "presence"]
 
-
-def write_onnx(net: nn.Module, path: Path) -> None:
-    """Write `net` with a free batch size: rings (n, 6, 32, 144) in, four outputs by name."""
-    torch.onnx.export(
-        net.eval().cpu().float(),
-        (torch.zeros(2, 6, 32, 144),),
-        str(path),
-        input_names=["rings"],
-        output_names=OUTPUTS,
-        dynamic_axes={name: {0: "n"} for name in ["rings", *OUTPUTS]},
-        opset_version=17,
-        dynamo=False,
-    )
+def write_weights(net: nn.Module, path: Path) -> None:
+    """Write the layers as half floats, named `LAYER.weight` (out, in) and `LAYER.bias`."""
+    state = net.state_dict()
+    np.savez_compressed(path, **{k: v.cpu().numpy().astype(np.float16) for k, v in state.items()})
 
 
 def load_reader(checkpoint: Path, name: str) -> Reader:

@@ -9,7 +9,7 @@ import numpy as np
 import torch
 
 from tests.training.evaluate import evaluate, print_table, save_table
-from tests.training.export import load_reader, write_onnx
+from tests.training.export import load_reader, write_weights
 from tests.training.network import CONFIGS, multiply_adds
 from tests.training.store import Scenes, generate
 from tests.training.train import train
@@ -72,8 +72,8 @@ def run_export(a: argparse.Namespace) -> None:
     for name in a.nets.split(","):
         for place in folders(a):
             net = load_reader(a.checkpoint or a.work / "result" / "reader.pt", name)
-            write_onnx(net, place / f"reader-{name}.onnx")
-        print(f"wrote reader-{name}.onnx")
+            write_weights(net, place / f"reader-{name}.npz")
+        print(f"wrote reader-{name}.npz")
 
 
 def run_smoke(a: argparse.Namespace) -> None:

@@ -24,7 +24,7 @@ class Course:
 
     def __init__(self, name: str, device: torch.device) -> None:
         self.name = name
-        self.net = Reader(CONFIGS[name]).to(device).to(memory_format=torch.channels_last)
+        self.net = Reader(CONFIGS[name]).to(device)
         self.average = {k: v.detach().clone() for k, v in self.net.state_dict().items()}
         self.optimiser = torch.optim.AdamW(
             self.net.parameters(), lr=PEAK_RATE, weight_decay=WEIGHT_DECAY, betas=(0.9, 0.98),
@@ -102,7 +102,6 @@ def train(
         begun = time.time()
         with torch.no_grad():
             planes, target = make_batch(scenes, pools, photos, dice)
-            planes = planes.contiguous(memory_format=torch.channels_last)
         if steps % 50 == 0 and device.type == "cuda":
             torch.cuda.synchronize()
             made = time.time() - begun
