@@ -17,7 +17,7 @@ WIRE_LEAST_PX = 8.0
 """Narrower wire is not measured."""
 WIRE_WELL_PX = 12.0
 """Narrower wire is measured with a warning."""
-UNCLEAR_SCATTER = 0.045
+UNCLEAR_SCATTER = 0.04
 """Scatter of the edges (wire widths) above which the outline counts as unclear."""
 UNCLEAR_SHARE = 0.1
 """Likely error of wire or ID, in wire widths, above which the outline counts as unclear."""

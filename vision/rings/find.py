@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from vision.photo.circles import Nest
 from vision.photo.decode import Photo
+from vision.rings.check import wire_widths_px
 from vision.rings.fit import Fit, fit_rings
 from vision.rings.guess import guess_tori
 from vision.rings.torus import RADIUS, TUBE, X, Y
@@ -20,6 +21,12 @@ SCATTER_MOST = 0.09
 CLEAR_SCATTER = 0.03
 """Residual scatter under which a ring is certain and is not looked for again."""
 PRESENCE_LEAST = 0.5
+SMALLEST_MM = 1.9
+"""Outside diameter under which nothing is called a ring; printed letters are as small."""
+SPECK = 0.3
+"""Fits smaller than this share of the usual ring whose lines are too narrow to be measured are
+print or crumbs."""
+SPECK_WIRE_PX = 9.0
 SAME_PLACE = 0.35
 """Fits whose centres are nearer than this share of a centre-line radius are one ring."""
 
@@ -49,8 +56,19 @@ def find_rings(photo: Photo, camera: Camera, nests: list[Nest]) -> Fit:
 
 def looks_round(fit: Fit) -> Fit:
     """Keep the fits whose edges lie on the outlines of one solid ring."""
-    good = (fit.scatter < SCATTER_MOST) & (fit.reading.presence > PRESENCE_LEAST)
+    large = fit.id_mm + 2.0 * fit.wire_mm > SMALLEST_MM
+    good = large & (fit.scatter < SCATTER_MOST) & (fit.reading.presence > PRESENCE_LEAST)
     return fit.chosen(np.nonzero(good)[0])
+
+
+def without_specks(fit: Fit, camera: Camera) -> Fit:
+    """Leave out what is far smaller than the rings around it and no more than a line wide."""
+    if not len(fit):
+        return fit
+    size = fit.id_mm + 2.0 * fit.wire_mm
+    usual = float(np.median(size[fit.scatter < CLEAR_SCATTER])) if len(fit) > 2 else 0.0
+    speck = (size < SPECK * usual) & (wire_widths_px(fit, camera) < SPECK_WIRE_PX)
+    return fit.chosen(np.nonzero(~speck)[0])
 
 
 def without_twins(fit: Fit) -> Fit:
@@ -83,4 +101,4 @@ def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
         or np.hypot(middles[:, 0] - nest.x, middles[:, 1] - nest.y).min() > 0.4 * nest.outer.radius
     ]
     again = find_rings(photo, camera, open_nests)
-    return without_twins(fit.joined(again))
+    return without_specks(without_twins(fit.joined(again)), camera)

@@ -88,7 +88,11 @@ def _profiles(planes: Picture) -> Picture:
     binned = (count, sectors, 3, BINS, samples // BINS)
     coarse = light.reshape(binned).mean(axis=4) - np.float32(MEAN_LIGHT)
     clipped = planes[:, 3].reshape(count, sectors, BINS, samples // BINS).mean(axis=3)
-    flat = [part.reshape(count, sectors, -1) for part in (slope, coarse, clipped)]
+    flat = [
+        slope.reshape(count, sectors, 3 * (samples - 2)),
+        coarse.reshape(count, sectors, 3 * BINS),
+        clipped,
+    ]
     return np.concatenate([*flat, planes[:, 5, :, :1] - np.float32(1.0)], axis=2)
 
 
