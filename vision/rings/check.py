@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from vision.rings.fit import Fit
 from vision.rings.torus import RADIUS, TUBE, X, Y, outlines, ring_angles
+from vision.rings.unwrap import SAMPLE_S
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
@@ -13,6 +14,11 @@ OVERLAP_WIRE = 0.12
 """Rings overlap if their metal shares more than this part of the thinner wire; less is touching."""
 NEAR_WIRE = 0.15
 """Gap between two rings, in wires, under which they are told to touch."""
+PRINT_PEERS = 4
+"""Rings needed in a photo before one of them can stand out by lacking a shadow."""
+SHADOW_USUAL, SHADOW_NONE, RELIEF_NONE = 0.12, 0.07, 0.06
+"""Loss of light beside a wire that says the photo has shadows, and what counts as none; spread of
+light over a wire that counts as none. Square roots of relative light."""
 WIRE_LEAST_PX = 8.0
 """Narrower wire is not measured."""
 WIRE_WELL_PX = 12.0
@@ -27,6 +33,25 @@ CLIPPED_SHARE = 0.25
 """Share of overexposed samples around a ring from which a warning is due."""
 
 
+def printed(fit: Fit) -> NDArray[np.bool_]:
+    """Which fits (n,) are circles printed on the table.
+
+    A wire on the table darkens the paper beside it and is not equally bright all over; print does
+    neither. Over a light neither do rings, so this speaks only where the other rings do.
+    """
+    if len(fit) < PRINT_PEERS:
+        return np.zeros(len(fit), bool)
+    light = fit.planes[:, :3].mean(axis=1)
+    beside = ((SAMPLE_S > 1.08) & (SAMPLE_S < 1.25)) | ((SAMPLE_S > -0.25) & (SAMPLE_S < -0.08))
+    wire = (SAMPLE_S > 0.25) & (SAMPLE_S < 0.75)
+    shadow = 1.0 - light[:, :, beside].mean(axis=2).min(axis=1)
+    relief = light[:, :, wire].std(axis=(1, 2))
+    if np.median(shadow) < SHADOW_USUAL:
+        return np.zeros(len(fit), bool)
+    flat: NDArray[np.bool_] = (shadow < SHADOW_NONE) & (relief < RELIEF_NONE)
+    return flat
+
+
 def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[list[str]]:
     """Say for each ring why it carries no numbers; an empty list means that it does.
 
@@ -34,8 +59,11 @@ def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[lis
     """
     reasons: list[list[str]] = [[] for _ in range(len(fit))]
     width_px = wire_widths_px(fit, camera)
+    flat = printed(fit)
     for index in range(len(fit)):
         mine = reasons[index]
+        if flat[index]:
+            mine.append("casts no shadow as the rings do: printed, not a ring")
         if _leaves_picture(camera, fit.tori[index], size):
             mine.append("cut off by the photo's edge")
         for other in range(len(fit)):

@@ -43,7 +43,8 @@ def find_rings(photo: Photo, camera: Camera, nests: list[Nest]) -> Fit:
     guesses = [guess_tori(camera, nest) for nest in nests]
     owner = np.repeat(np.arange(len(nests)), [len(guess) for guess in guesses])
     fit = fit_rings(photo, camera, np.concatenate(guesses), rounds=FIRST_ROUNDS)
-    worth = fit.reading.presence / (fit.scatter + 0.01)
+    doubt = (fit.scatter + 0.01) * (fit.reading.scale.mean(axis=1) + 0.005)
+    worth = fit.reading.presence / doubt
     best: Indices = np.array(
         [
             members[worth[members].argmax()]

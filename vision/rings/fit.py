@@ -12,6 +12,7 @@ from vision.rings.unwrap import SECTORS, unwrap
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
+Picture = NDArray[np.float32]
 
 ROUNDS = 3
 REWEIGHTINGS = 6
@@ -43,6 +44,8 @@ class Fit:
     """(n, 2) change of wire and ID in the last round, mm."""
     clear: Array
     """(n, 32) share of each sector inside the picture."""
+    planes: Picture
+    """(n, 6, 32, 144) what the reader saw in the last round."""
     paper: Array
     """(n,) linear light of the table around each ring, brightest channel."""
     clipped: Array
@@ -65,6 +68,7 @@ class Fit:
             residuals=self.residuals[which],
             moved=self.moved[which],
             clear=self.clear[which],
+            planes=self.planes[which],
             paper=self.paper[which],
             clipped=self.clipped[which],
         )
@@ -87,6 +91,7 @@ class Fit:
             residuals=both(self.residuals, other.residuals),
             moved=both(self.moved, other.moved),
             clear=both(self.clear, other.clear),
+            planes=np.concatenate([self.planes, other.planes]),
             paper=both(self.paper, other.paper),
             clipped=both(self.clipped, other.clipped),
         )
@@ -133,6 +138,7 @@ def fit_rings(photo: Photo, camera: Camera, tori: Array, *, rounds: int = ROUNDS
         residuals=residuals,
         moved=np.stack([wire_moved, id_moved], axis=1),
         clear=unwrapped.clear,
+        planes=unwrapped.planes,
         paper=unwrapped.paper,
         clipped=unwrapped.planes[:, 3].mean(axis=(1, 2), dtype=float),
     )

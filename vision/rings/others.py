@@ -26,10 +26,11 @@ AROUND_SHARE = 0.12
 """Side of the window whose median is the table, as a share of the longest side."""
 STANDS_OUT = 8.0
 """Times the usual difference to the table's colour from which a pixel belongs to a thing."""
-DIFFERENCE_LEAST = 14.0
+DIFFERENCE_LEAST = 7.0
 """Least difference (CIE Lab, lightness counts half) that counts."""
-EDGE_LEAST = 5.0
-"""Mean steepness (Lab units a pixel) along a thing's border; a shadow's border is softer."""
+EDGE_LEAST, EDGE_SHARE = 3.0, 70.0
+"""Steepness (Lab units a pixel) that this percentile of a thing's border reaches; a shadow's border
+is softer all around."""
 SHADOW_RIM = 1.25
 """Rings hide this much of their surroundings, in outer radii: their shadows are no things."""
 AREA_SHARE = 0.12
@@ -55,12 +56,15 @@ def find_others(photo: Photo, scale: Scale, fit: Fit) -> list[Thing]:
     lab = (np.asarray(coded) * (0.5, 1.0, 1.0)).astype(np.float32)
     difference = _from_table(lab)
     usual = float(np.median(difference))
-    mask = (difference > max(DIFFERENCE_LEAST, STANDS_OUT * usual)).astype(np.uint8)
+    steep = _steepness(lab)
+    edges = steep > max(EDGE_LEAST, STANDS_OUT * float(np.median(steep)))
+    mask = ((difference > max(DIFFERENCE_LEAST, STANDS_OUT * usual)) | edges).astype(np.uint8)
+    mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)), np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.uint8)
     _blank_known(mask, shrink, scale, fit)
     return [
         Thing(x=float(x / shrink), y=float(y / shrink), radius_px=float(r / shrink), reason=reason)
-        for x, y, r, reason in _things(mask, lab, _least_area(scale.camera, fit, shrink, mask))
+        for x, y, r, reason in _things(mask, steep, _least_area(scale.camera, fit, shrink, mask))
     ]
 
 
@@ -100,10 +104,14 @@ def _least_area(camera: Camera, fit: Fit, shrink: float, mask: Mask) -> float:
     return max(12.0, AREA_SHARE * np.pi * float(radius.min() * shrink) ** 2)
 
 
-def _things(mask: Mask, lab: Floats, least: float) -> list[tuple[float, float, float, str]]:
-    steep = np.sqrt(
-        sum(cv2.Sobel(lab, cv2.CV_32F, dx, dy, scale=1 / 8) ** 2 for dx, dy in ((1, 0), (0, 1)))
-    ).max(axis=2)
+def _steepness(lab: Floats) -> Floats:
+    """Change of colour a pixel, strongest direction and channel."""
+    slopes = [cv2.Sobel(lab, cv2.CV_32F, *d, scale=1 / 8) for d in ((1, 0), (0, 1))]
+    return np.asarray(np.hypot(*slopes).max(axis=2), np.float32)
+
+
+def _things(mask: Mask, steep: Floats, least: float) -> list[tuple[float, float, float, str]]:
+    """Connected things (x, y, radius, reason) of the mask with a sharp border."""
     count, labels, stats, centres = cv2.connectedComponentsWithStats(mask, connectivity=8)
     height, width = mask.shape
     found = []
@@ -114,7 +122,7 @@ def _things(mask: Mask, lab: Floats, least: float) -> list[tuple[float, float, f
         border = cv2.dilate(blob, np.ones((3, 3), np.uint8)) - cv2.erode(
             blob, np.ones((3, 3), np.uint8)
         )
-        if area < least or float(steep[part][border > 0].mean()) < EDGE_LEAST:
+        if area < least or float(np.percentile(steep[part][border > 0], EDGE_SHARE)) < EDGE_LEAST:
             continue
         at_frame = left <= 1 or top <= 1 or left + wide >= width - 1 or top + high >= height - 1
         reason = (
