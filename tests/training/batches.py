@@ -71,7 +71,7 @@ def label_margin(scenes: Scenes, rows: Tensor) -> Tensor:
 def make_batch(
     scenes: Scenes, pools: list[Tensor], photos: int, dice: Dice
 ) -> tuple[Tensor, Target]:
-    """Draw about `photos` photos with four starts each: planes (n, 6, 32, 144) and targets."""
+    """Draw about `photos` photos with all their starts: planes (n, 6, 32, 144) and targets."""
     total = sum(len(p) for p in pools)
     parts: list[tuple[Tensor, Target]] = []
     for frame, pool in zip(FRAMES, pools, strict=True):
@@ -116,3 +116,41 @@ def augment(planes: Tensor, target: Target, dice: Dice) -> tuple[Tensor, Target]
     colour = planes[:, :3].gather(1, order[:, :, None, None].expand(-1, -1, *planes.shape[2:]))
     colour = colour * torch.exp(GAIN_SPREAD * dice.normal(n, 3))[:, :, None, None]
     return torch.cat([colour, planes[:, 3:]], 1), target
+
+
+class Pool:
+    """A store of samples that is renewed piece by piece.
+
+    Taking a photo costs more than learning from it, so each sample is read a few times before a
+    new one takes its place.
+    """
+
+    def __init__(self, planes: Tensor, target: Target, size: int) -> None:
+        n, device = len(planes), planes.device
+        self.size, self.filled, self.next = size // n * n, 0, 0
+        shape = (self.size, 4, *planes.shape[2:])
+        self.light = torch.empty(shape, dtype=torch.float16, device=device)
+        self.width = torch.empty(self.size, device=device)
+        self.place = planes[:1, 4:5].clone()
+        self.target = {
+            name: torch.empty((self.size, *getattr(target, name).shape[1:]), device=device)
+            for name in Target.__slots__
+        }
+
+    def put(self, planes: Tensor, target: Target) -> None:
+        """Let new samples take the place of the oldest; always as many as at the first time."""
+        here = slice(self.next, self.next + len(planes))
+        self.light[here] = planes[:, :4].half()
+        self.width[here] = planes[:, 5, 0, 0]
+        for name, held in self.target.items():
+            held[here] = getattr(target, name)
+        self.next = here.stop % self.size
+        self.filled = max(self.filled, here.stop)
+
+    def draw(self, count: int, dice: Dice) -> tuple[Tensor, Target]:
+        rows = dice.integers(count, self.filled)
+        light = self.light[rows].float()
+        place = self.place.expand(count, 1, *light.shape[2:])
+        width = self.width[rows, None, None, None].expand_as(place)
+        target = Target(**{name: held[rows] for name, held in self.target.items()})
+        return torch.cat([light, place, width], 1), target

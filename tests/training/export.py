@@ -4,15 +4,28 @@ from pathlib import Path
 
 import numpy as np
 import torch
-from torch import nn
 
 from tests.training.network import CONFIGS, Reader
 
 
-def write_weights(net: nn.Module, path: Path) -> None:
-    """Write the layers as half floats, named `LAYER.weight` (out, in) and `LAYER.bias`."""
-    state = net.state_dict()
-    np.savez_compressed(path, **{k: v.cpu().numpy().astype(np.float16) for k, v in state.items()})
+def write_weights(net: Reader, path: Path) -> None:
+    """Write the layers as half floats for a product `rows @ weight + bias`.
+
+    `LAYER.weight` (window x in, out), the window's places first; `LAYER.bias` (out,);
+    `BLOCK.dilation` how far apart a block's window looks.
+    """
+    arrays = {}
+    for name, value in net.state_dict().items():
+        array = value.cpu().numpy()
+        if name.endswith("weight"):
+            array = np.moveaxis(array, 0, -1)  # (in, [1, window,] out)
+            if array.ndim == 4:
+                array = np.moveaxis(array, 0, 2)  # (one or three, window, in, out)
+            array = array.reshape(-1, array.shape[-1])
+        arrays[name] = array.astype(np.float16)
+    for block, module in enumerate(net.blocks):
+        arrays[f"blocks.{block}.dilation"] = np.float16(module.along.dilation[1])
+    np.savez_compressed(path, **arrays)
 
 
 def load_reader(checkpoint: Path, name: str) -> Reader:

@@ -1,9 +1,8 @@
 """The outline reader's network: unwrapped ring in, edge positions, weights, scales, presence out.
 
-Every sector is a row of numbers. Three layers, each of which sees a sector, the mean of its two
-neighbours and the mean of the whole ring: no convolution, so that a few matrix products in numpy
-are all the product needs, and so little arithmetic that fifty rings take a fraction of a second.
-The unwrapping has already put the edges near fixed places; what is left is to read a profile.
+Two strided layers turn each sector's 144 samples into 36 places; blocks then look along s, across
+the neighbouring sectors and at the mean of the whole ring. Only matrix products, so that plain
+numpy runs it. The 32 sectors are a circle: looking across reads over the seam.
 """
 
 from dataclasses import dataclass
@@ -12,37 +11,54 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional as F
 
-from tests.training.unwrapping import SAMPLES, SECTORS
+from tests.training.unwrapping import S_FROM, S_TO, SAMPLES, SECTORS
 
 LOG_WEIGHT_LIMIT = 4.0
-BINS = 36
-"""Light and clipping are seen in this many steps along s; only their change is seen finely."""
-PROFILE = 3 * (SAMPLES - 2) + 3 * BINS + BINS + 1
+PLACES = SAMPLES // 4
+"""Places along s; the soft mean and an offset read between them."""
+PLANES = 8
 MEAN_LIGHT = 0.8
 """Usual value of a channel's plane, taken off so that the inputs lie around zero."""
 SLOPE_GAIN = 8.0
-"""Brings the change between samples to the size of the other inputs: with raw profiles alone,
-which hardly differ from sample to sample, training takes several times as long."""
+"""Brings the change between samples to the size of the other inputs: from light alone, which
+hardly differs from sample to sample, training takes several times as long."""
+SUMMARY, HIDDEN = 12, 48
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NetConfig:
-    """Widths of one network's three layers."""
+    """Size of one network."""
 
     name: str
-    first: int
-    second: int
-    third: int
-    hidden: int = 48
+    channels: int
+    dilations: tuple[int, ...]
+    """Of the blocks, along s."""
 
 
 CONFIGS = {
     c.name: c
     for c in (
-        NetConfig(name="narrow", first=192, second=160, third=128),
-        NetConfig(name="wide", first=320, second=224, third=160),
+        NetConfig(name="lean", channels=32, dilations=(1, 2, 4, 2, 1)),
+        NetConfig(name="full", channels=48, dilations=(1, 2, 4, 4, 2, 1)),
     )
 }
+
+
+class Block(nn.Module):
+    """Along s, then across the angle, plus what the whole ring shows at each s."""
+
+    def __init__(self, channels: int, dilation: int) -> None:
+        super().__init__()
+        self.along = nn.Conv2d(
+            channels, channels, (1, 5), padding=(0, 2 * dilation), dilation=(1, dilation)
+        )
+        self.across = nn.Conv2d(channels, channels, (3, 1))
+        self.whole = nn.Conv2d(channels, channels, 1)
+
+    def forward(self, x: Tensor) -> Tensor:
+        seen = F.relu(self.along(x))
+        over_seam = torch.cat([seen[:, :, -1:], seen, seen[:, :, :1]], 2)
+        return F.relu(x + self.across(over_seam) + self.whole(x.mean(2, keepdim=True)))
 
 
 class Reader(nn.Module):
@@ -50,45 +66,51 @@ class Reader(nn.Module):
 
     def __init__(self, config: NetConfig) -> None:
         super().__init__()
-        self.first = nn.Linear(PROFILE, config.first)
-        self.second = nn.Linear(3 * config.first, config.second)
-        self.third = nn.Linear(3 * config.second, config.third)
-        self.edge = nn.Linear(config.third, 2)
-        self.trust = nn.Linear(config.third, 2)
-        self.hidden = nn.Linear(config.third + config.second, config.hidden)
-        self.answer = nn.Linear(config.hidden, 3)
-        nn.init.zeros_(self.edge.weight)
-        self.edge.bias.data = torch.tensor([0.0, 1.0])
+        c = config.channels
+        self.first = nn.Conv2d(PLANES, c, (1, 8), stride=(1, 2), padding=(0, 3))
+        self.second = nn.Conv2d(c, c, (1, 6), stride=(1, 2), padding=(0, 2))
+        self.blocks = nn.ModuleList([Block(c, d) for d in config.dilations])
+        self.head = nn.Conv2d(c, 6, 1)
+        self.summary = nn.Conv2d(2 * c, SUMMARY, 1)
+        self.hidden = nn.Linear(SUMMARY * PLACES, HIDDEN)
+        self.answer = nn.Linear(HIDDEN, 3)
+        for block in self.blocks:
+            nn.init.zeros_(block.across.weight)
+        nn.init.normal_(self.head.weight, std=0.01)
+        step = (S_TO - S_FROM) / PLACES
+        places = S_FROM + (torch.arange(PLACES) + 0.5) * step
+        self.register_buffer("places", places, persistent=False)
 
     def forward(self, rings: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
-        first = F.relu(self.first(profiles(rings)))
-        second = F.relu(self.second(around(first)))
-        third = F.relu(self.third(around(second)))
-        edges = self.edge(third).transpose(1, 2)
-        weight = self.trust(third).transpose(1, 2).clamp(-LOG_WEIGHT_LIMIT, LOG_WEIGHT_LIMIT)
-        whole = torch.cat([third.mean(1), second.mean(1)], 1)
-        answer = self.answer(F.relu(self.hidden(whole)))
+        x = F.relu(self.second(F.relu(self.first(inputs(rings)))))
+        for block in self.blocks:
+            x = block(x)
+        place, offset, trust = self.head(x).float().unflatten(1, (3, 2)).unbind(1)
+        share = torch.softmax(place, 3)
+        edges = (share * (self.places + offset)).sum(3)
+        weight = (share * trust).sum(3).clamp(-LOG_WEIGHT_LIMIT, LOG_WEIGHT_LIMIT)
+        ring = torch.cat([x.mean(2, keepdim=True), x.amax(2, keepdim=True)], 1)
+        seen = F.relu(self.summary(ring)).flatten(1)
+        answer = self.answer(F.relu(self.hidden(seen))).float()
         return edges, weight, answer[:, :2], answer[:, 2:]
 
 
-def profiles(rings: Tensor) -> Tensor:
-    """Rows (n, 32, PROFILE) of planes (n, 6, 32, 144): change, light, clipping, wire width."""
-    n = len(rings)
-    light = rings[:, :3].permute(0, 2, 1, 3)
-    slope = (light[..., 2:] - light[..., :-2]) * SLOPE_GAIN
-    coarse = light.reshape(n, SECTORS, 3, BINS, -1).mean(4) - MEAN_LIGHT
-    clipped = rings[:, 3].reshape(n, SECTORS, BINS, -1).mean(3)
-    parts = [slope.flatten(2), coarse.flatten(2), clipped, rings[:, 5, :, :1] - 1.0]
-    return torch.cat(parts, 2)
-
-
-def around(rows: Tensor) -> Tensor:
-    """Each sector's row, the mean of its neighbours' and the mean of the ring's (n, 32, 3 c)."""
-    beside = 0.5 * (rows.roll(1, 1) + rows.roll(-1, 1))
-    return torch.cat([rows, beside, rows.mean(1, keepdim=True).expand_as(rows)], 2)
+def inputs(rings: Tensor) -> Tensor:
+    """Planes (n, 8, 32, 144): light, its change along s, clipping, wire width."""
+    light = rings[:, :3]
+    slope = F.pad(light[..., 2:] - light[..., :-2], (1, 1)) * SLOPE_GAIN
+    return torch.cat([light - MEAN_LIGHT, slope, rings[:, 3:4], rings[:, 5:6] - 1.0], 1)
 
 
 def multiply_adds(config: NetConfig) -> float:
     """Millions of multiply-adds for one ring."""
-    layers = [m for m in Reader(config).modules() if isinstance(m, nn.Linear)]
-    return sum(SECTORS * m.weight.numel() for m in layers) / 1e6
+    net, total = Reader(config), [0.0]
+
+    def count(module: nn.Module, _: object, out: Tensor) -> None:
+        if isinstance(module, nn.Conv2d):
+            total[0] += module.weight.numel() * out.shape[2] * out.shape[3] / 1e6
+
+    for module in net.modules():
+        module.register_forward_hook(count)
+    net(torch.zeros(1, 6, SECTORS, SAMPLES))
+    return total[0]

@@ -119,7 +119,7 @@ def main() -> None:
     parser.add_argument("--scenes", type=int, default=100_000)
     parser.add_argument("--gigabytes", type=float, default=36.0)
     parser.add_argument("--held", type=int, default=2304)
-    parser.add_argument("--nets", default="deep24")
+    parser.add_argument("--nets", default="full")
     parser.add_argument("--photos", type=int, default=192)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--rate", type=float, default=1.0, help="factor of the learning rate")

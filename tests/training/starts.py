@@ -17,7 +17,7 @@ from tests.training.unwrapping import (
     true_positions,
 )  # fmt: skip
 
-START_ERRORS_PX = (3.0, 1.2, 0.5, 0.25)
+START_ERRORS_PX = (3.0, 2.0, 1.2, 1.2, 0.7, 0.5, 0.25, 0.25)
 """Standard deviations of a start's x, y, radius and width; one start of each a photo."""
 
 CRUDE_SHARE, FALSE_SHARE = 0.12, 0.16

@@ -17,7 +17,8 @@ LARGEST_FILE = 1_048_576
 def test_numpy_reads_what_torch_reads(name, tmp_path, monkeypatch):
     torch.manual_seed(1)
     net, path = Reader(CONFIGS[name]).eval(), tmp_path / "reader.npz"
-    torch.nn.init.normal_(net.edge.weight, std=0.05)
+    for part in (net.head, *(block.across for block in net.blocks)):
+        torch.nn.init.normal_(part.weight, std=0.05)
     net.load_state_dict({k: v.half().float() for k, v in net.state_dict().items()})
     write_weights(net, path)
     assert path.stat().st_size < LARGEST_FILE

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import torch
 
-from tests.training.batches import FRAMES, frame_of, make_batch
+from tests.training.batches import FRAMES, Pool, frame_of, make_batch
 from tests.training.losses import losses
 from tests.training.network import CONFIGS, Reader
 from tests.training.photo import Dice
@@ -16,7 +16,13 @@ from tests.training.store import Scenes
 PEAK_RATE, WEIGHT_DECAY, WARM_UP = 2.5e-3, 1e-4, 0.02
 AVERAGE_DECAY = 0.9985
 CLIP_NORM = 2.0
-CHECKPOINT_S, LOG_EVERY = 60.0, 100
+CHECKPOINT_S, LOG_EVERY = 60.0, 50
+BATCH, REUSE = 256, 2.0
+"""Samples a step, and how often a sample is learnt from before it is replaced."""
+POOL = 200_000
+"""Samples held."""
+FILL = 0.15
+"""Part of the pool that is filled before the first step."""
 
 
 class Course:
@@ -74,7 +80,7 @@ def rate_at(progress: float) -> float:
 def train(
     scenes: Scenes, names: list[str], *, minutes: float, photos: int, seed: int,
     folders: list[Path], resume: Path | None = None, rate: float = 1.0,
-    most_steps: int | None = None,
+    most_steps: int | None = None, pool_size: int = POOL,
 ) -> Path:  # fmt: skip
     """Train networks `names` for `minutes`; writes `reader.pt` into every folder, returns one."""
     device = scenes.pixels.device
@@ -92,7 +98,8 @@ def train(
     pools = [(frames == k).nonzero()[:, 0] for k in range(len(FRAMES))]
     print(f"{len(scenes)} scenes, by frame {[len(p) for p in pools]}", flush=True)
     started = saved = time.time()
-    steps, samples, made = 0, 0, 0.0
+    steps, rounds, logged, made = 0, 0, 0, 0.0
+    pool: Pool | None = None
     while True:
         progress = (time.time() - started) / (60 * minutes)
         if most_steps:
@@ -102,38 +109,38 @@ def train(
         begun = time.time()
         with torch.no_grad():
             planes, target = make_batch(scenes, pools, photos, dice)
-        if steps % 50 == 0 and device.type == "cuda":
+            pool = pool or Pool(planes, target, max(pool_size, len(planes)))
+            pool.put(planes, target)
+        if rounds % LOG_EVERY == 0 and device.type == "cuda":
             torch.cuda.synchronize()
             made = time.time() - begun
-        for course in courses:
-            course.step(planes, target, rate * rate_at(progress), steps)
-        steps += 1
-        samples += len(planes)
-        if steps % LOG_EVERY == 0 or steps == 10:
-            _log(
-                courses,
-                steps,
-                samples,
-                time.time() - started,
-                made,
-                LOG_EVERY if steps > 10 else 10,
-            )
+        rounds += 1
+        if pool.filled < FILL * pool.size:
+            started = time.time()
+            continue
+        for _ in range(math.ceil(REUSE * len(planes) / BATCH)):
+            with torch.no_grad():
+                batch = pool.draw(BATCH, dice)
+            for course in courses:
+                course.step(*batch, rate * rate_at(progress), steps)
+            steps += 1
+        if rounds % LOG_EVERY == 0:
+            _log(courses, steps, time.time() - started, made, steps - logged)
+            logged = steps
         if time.time() - saved > CHECKPOINT_S:
             _save(courses, steps, folders)
             saved = time.time()
     _save(courses, steps, folders)
-    print(f"trained {steps} steps, {samples} samples in {time.time() - started:.0f} s")
+    print(f"trained {steps} steps of {BATCH} in {time.time() - started:.0f} s")
     return folders[0] / "reader.pt"
 
 
-def _log(
-    courses: list[Course], steps: int, samples: int, spent: float, made: float, over: int
-) -> None:
+def _log(courses: list[Course], steps: int, spent: float, made: float, over: int) -> None:
     for course in courses:
-        total, edge, fit, scale, presence, wire, inner, wrong = (course.sums / over).tolist()
+        total, edge, fit, scale, presence, wire, inner, wrong = (course.sums / max(over, 1)).tolist()
         course.sums.zero_()
         print(
-            f"{spent:5.0f} s step {steps:6d} {samples / spent:6.0f} samples/s "
+            f"{spent:5.0f} s step {steps:6d} {BATCH * steps / spent:6.0f} samples/s "
             f"batch {made * 1e3:.0f} ms "
             f"{course.name}: loss {total:.3f} edge {edge:.3f} fit {fit:.3f} scale {scale:.2f} "
             f"presence {presence:.3f} | median wire {wire:.4f} id {inner:.4f} widths, "

@@ -11,17 +11,19 @@ from importlib.resources import files
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.rings.unwrap import S_FROM, S_TO
+
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 Weights = dict[str, Picture]
 
-BINS = 36
-"""Light and clipping are seen in this many steps along s; only their change is seen finely."""
+PLACES = 36
+"""Places along s that the network tells apart; a soft mean and an offset read between them."""
 MEAN_LIGHT, SLOPE_GAIN = 0.8, 8.0
 """What brings the inputs around zero and to like size; as in training."""
 LOG_WEIGHT_LIMIT = 4.0
-BATCH = 64
-"""Rings read at a time, which bounds the memory."""
+BATCH = 8
+"""Rings read at a time: what they need fits the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,8 +55,8 @@ def read_edges(planes: Picture) -> Reading:
 
     Notes
     -----
-    Three layers; each sees a sector, the mean of its neighbours and the mean of the whole ring.
-    A sector lost in shadow or glare is read by what the others show.
+    Convolutions along s and across the neighbouring sectors, with the mean of the whole ring
+    beside them: a sector lost in shadow or glare is read by what the others show.
     """
     parts = [_read(planes[at : at + BATCH]) for at in range(0, len(planes), BATCH)]
     if not parts:
@@ -71,43 +73,66 @@ def read_edges(planes: Picture) -> Reading:
 
 
 def _read(planes: Picture) -> tuple[Picture, Picture, Picture]:
-    first = _layer("first", _profiles(planes))
-    second = _layer("second", _around(first))
-    third = _layer("third", _around(second))
-    edges = _linear("edge", third).swapaxes(1, 2)
-    log_weight = _linear("trust", third).swapaxes(1, 2)
-    whole = np.concatenate([third.mean(axis=1), second.mean(axis=1)], axis=1)
-    return edges, log_weight, _linear("answer", _layer("hidden", whole))
-
-
-def _profiles(planes: Picture) -> Picture:
-    """A row for each sector (n, 32, 571): change of light, light, clipping, wire width."""
-    count, _, sectors, samples = planes.shape
-    light = planes[:, :3].swapaxes(1, 2)
-    slope = (light[..., 2:] - light[..., :-2]) * np.float32(SLOPE_GAIN)
-    binned = (count, sectors, 3, BINS, samples // BINS)
-    coarse = light.reshape(binned).mean(axis=4) - np.float32(MEAN_LIGHT)
-    clipped = planes[:, 3].reshape(count, sectors, BINS, samples // BINS).mean(axis=3)
-    flat = [
-        slope.reshape(count, sectors, 3 * (samples - 2)),
-        coarse.reshape(count, sectors, 3 * BINS),
-        clipped,
-    ]
-    return np.concatenate([*flat, planes[:, 5, :, :1] - np.float32(1.0)], axis=2)
-
-
-def _around(rows: Picture) -> Picture:
-    """Each sector's row, the mean of its neighbours' and the mean of the ring's."""
-    beside = 0.5 * (np.roll(rows, 1, axis=1) + np.roll(rows, -1, axis=1))
-    whole = np.broadcast_to(rows.mean(axis=1, keepdims=True), rows.shape)
-    return np.concatenate([rows, beside, whole], axis=2)
-
-
-def _layer(name: str, rows: Picture) -> Picture:
-    return np.maximum(_linear(name, rows), np.float32(0.0))
-
-
-def _linear(name: str, rows: Picture) -> Picture:
     weights = _weights()
-    out: Picture = rows @ weights[f"{name}.weight"].T + weights[f"{name}.bias"]
+    rows = _along("first", _inputs(planes), edge=3, stride=2)
+    rows = _along("second", np.maximum(rows, 0), edge=2, stride=2)
+    np.maximum(rows, 0, out=rows)
+    block = 0
+    while f"blocks.{block}.along.weight" in weights:
+        rows = _block(f"blocks.{block}", rows)
+        block += 1
+    head = np.moveaxis(_product("head", rows), 3, 1)
+    place, offset, trust = head[:, :2], head[:, 2:4], head[:, 4:]
+    share = np.exp(place - place.max(axis=3, keepdims=True))
+    share /= share.sum(axis=3, keepdims=True)
+    edges = (share * (_places() + offset)).sum(axis=3)
+    log_weight = (share * trust).sum(axis=3)
+    ring = np.concatenate([rows.mean(axis=1), rows.max(axis=1)], axis=2)
+    seen = np.maximum(_product("summary", ring), 0).swapaxes(1, 2).reshape(len(rows), -1)
+    answer = _product("answer", np.maximum(_product("hidden", seen), 0))
+    return edges, log_weight, answer
+
+
+def _places() -> Picture:
+    step = (S_TO - S_FROM) / PLACES
+    return (S_FROM + (np.arange(PLACES) + 0.5) * step).astype(np.float32)
+
+
+def _inputs(planes: Picture) -> Picture:
+    """What the network reads (n, 32, 144, 8): light, its change along s, clipping, wire width."""
+    rows = np.zeros((len(planes), *planes.shape[2:], 8), np.float32)
+    light = np.moveaxis(planes[:, :3], 1, 3)
+    rows[..., :3] = light - np.float32(MEAN_LIGHT)
+    rows[:, :, 1:-1, 3:6] = (light[:, :, 2:] - light[:, :, :-2]) * np.float32(SLOPE_GAIN)
+    rows[..., 6] = planes[:, 3]
+    rows[..., 7] = planes[:, 5] - np.float32(1.0)
+    return rows
+
+
+def _block(name: str, rows: Picture) -> Picture:
+    weights = _weights()
+    reach = 2 * int(weights[f"{name}.dilation"])
+    seen = _along(f"{name}.along", rows, edge=reach, apart=reach // 2)
+    np.maximum(seen, 0, out=seen)
+    around = np.concatenate([np.roll(seen, 1, axis=1), seen, np.roll(seen, -1, axis=1)], axis=3)
+    out = _product(f"{name}.across", around)
+    out += _product(f"{name}.whole", rows.mean(axis=1, keepdims=True))
+    out += rows
+    return np.maximum(out, 0, out=out)
+
+
+def _along(name: str, rows: Picture, *, edge: int, stride: int = 1, apart: int = 1) -> Picture:
+    """Convolve along s, `edge` zeros beyond both ends: (n, 32, m, c) to (n, 32, m / stride, c')."""
+    count, channels = rows.shape[2:]
+    window = len(_weights()[f"{name}.weight"]) // channels
+    padded = np.pad(rows, ((0, 0), (0, 0), (edge, edge), (0, 0)))
+    starts = range(0, window * apart, apart)
+    wide = np.concatenate([padded[:, :, at : at + count : stride] for at in starts], axis=3)
+    return _product(name, wide)
+
+
+def _product(name: str, rows: Picture) -> Picture:
+    weights = _weights()
+    out: Picture = rows @ weights[f"{name}.weight"]
+    out += weights[f"{name}.bias"]
     return out
