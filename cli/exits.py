@@ -3,7 +3,7 @@
 from enum import IntEnum
 
 from cli.problems import UsageProblem
-from vision.errors import CoinError, VisionError
+from vision.errors import CoinError, TradeError, VisionError
 
 
 class ExitCode(IntEnum):
@@ -26,5 +26,6 @@ class ExitCode(IntEnum):
 
 
 def exit_code_for(error: VisionError | UsageProblem) -> ExitCode:
-    """Tell a wrong call (also a coin that does not exist) from an input that cannot be used."""
-    return ExitCode.USAGE if isinstance(error, UsageProblem | CoinError) else ExitCode.INPUT
+    """Tell a wrong call (also a coin or size that does not exist) from input that is no use."""
+    wrong_call = isinstance(error, UsageProblem | CoinError | TradeError)
+    return ExitCode.USAGE if wrong_call else ExitCode.INPUT

@@ -26,3 +26,7 @@ class RingsError(VisionError):
 
 class CoinError(VisionError):
     """A coin was named that is unknown or that cannot serve as a reference."""
+
+
+class TradeError(VisionError):
+    """A size, gauge, weave or metal was named that cannot be read or does not exist."""

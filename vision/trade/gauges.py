@@ -1,8 +1,10 @@
 """Wire gauges: from number to diameter, and from a measured wire to the nearest numbers."""
 
-from collections.abc import Iterator
+import tomllib
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
+from importlib.resources import files
 
 MM_PER_INCH = 25.4
 
@@ -21,25 +23,6 @@ class System(StrEnum):
     STEEL = "W&M"
     """US Steel Wire Gauge (Washburn & Moen): fence-type steel wire."""
 
-
-# Inches for numbers 0 to 30.
-# SWG: legal standard of 1884, in R. Rowlett's units dictionary and the definitions of GNU units;
-# one table in circulation has 0.0149 for 28 and another 0.182 for 6: both are misprints.
-# fmt: off
-_SWG_IN = (
-    0.324, 0.300, 0.276, 0.252, 0.232, 0.212, 0.192, 0.176, 0.160, 0.144,
-    0.128, 0.116, 0.104, 0.092, 0.080, 0.072, 0.064, 0.056, 0.048, 0.040,
-    0.036, 0.032, 0.028, 0.024, 0.022, 0.020, 0.018, 0.0164, 0.0148, 0.0136,
-    0.0124,
-)
-# Steel wire: R. Rowlett's units dictionary; 21 is printed .0317, .0318 and .03175 elsewhere.
-_STEEL_IN = (
-    0.3065, 0.2830, 0.2625, 0.2437, 0.2253, 0.2070, 0.1920, 0.1770, 0.1620, 0.1483,
-    0.1350, 0.1205, 0.1055, 0.0915, 0.0800, 0.0720, 0.0625, 0.0540, 0.0475, 0.0410,
-    0.0348, 0.03175, 0.0286, 0.0258, 0.0230, 0.0204, 0.0181, 0.0173, 0.0162, 0.0150,
-    0.0140,
-)
-# fmt: on
 
 _AWG_NUMBERS = range(-3, 41)
 """0000 (11.7 mm) to 40 (0.08 mm): beyond both ends no ring is made."""
@@ -86,7 +69,7 @@ def awg_mm(number: int) -> float:
 
 def gauges(system: System) -> tuple[Gauge, ...]:
     """List all numbers of a system, thickest first."""
-    return tuple(_gauges(system))
+    return _gauges(system)
 
 
 def find_gauge(system: System, number: int) -> Gauge:
@@ -134,11 +117,16 @@ def _nearest_in(value_mm: float, system: System) -> list[Match]:
     return [match for match in matches if abs(match.difference_mm) - closest < TIE_MM]
 
 
-def _gauges(system: System) -> Iterator[Gauge]:
+@cache
+def _gauges(system: System) -> tuple[Gauge, ...]:
     if system is System.AWG:
-        for number in _AWG_NUMBERS:
-            yield Gauge(system=system, number=number, diameter_mm=awg_mm(number))
-        return
-    table = _SWG_IN if system is System.SWG else _STEEL_IN
-    for number, inches in enumerate(table):
-        yield Gauge(system=system, number=number, diameter_mm=inches * MM_PER_INCH)
+        return tuple(
+            Gauge(system=system, number=number, diameter_mm=awg_mm(number))
+            for number in _AWG_NUMBERS
+        )
+    text = files("vision.trade").joinpath("gauges.toml").read_text(encoding="utf-8")
+    sizes_in = tomllib.loads(text)[system.value]["sizes_in"]
+    return tuple(
+        Gauge(system=system, number=number, diameter_mm=inches * MM_PER_INCH)
+        for number, inches in enumerate(sizes_in)
+    )
