@@ -219,6 +219,7 @@ def _ring_record(ring: Ring) -> dict[str, Any]:
         record[f"{name}_u95_mm"] = quantity.u95 if quantity else None
     record["ar"] = ring.ar.value if ring.ar else None
     record["ar_u95"] = ring.ar.u95 if ring.ar else None
+    record["u_parts"] = _parts_record(ring)
     record |= {
         "ovality": ring.ovality,
         "gap_mm": ring.gap_mm,
@@ -227,6 +228,13 @@ def _ring_record(ring: Ring) -> dict[str, Any]:
         "warnings": list(ring.warnings),
     }
     return record
+
+
+def _parts_record(ring: Ring) -> dict[str, dict[str, float]] | None:
+    """Standard uncertainty (k = 1) by cause: what rings of one photo share is told apart by it."""
+    if ring.status is not Status.MEASURED:
+        return None
+    return {name: dict(getattr(ring, name).parts) for name in SUMMARY_NAMES}
 
 
 def _spread_record(spread: Spread | None) -> dict[str, float | None] | None:
