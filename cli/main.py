@@ -10,6 +10,7 @@ from typer.core import TyperGroup
 
 from cli.coins import coins
 from cli.exits import ExitCode, exit_code_for
+from cli.gauge import gauge
 from cli.measure import measure
 from cli.problems import UsageProblem, print_bug, print_problem
 from cli.sheet import sheet
@@ -49,6 +50,9 @@ class Commands(TyperGroup):
         return answer
 
 
+DASHES = {"ignore_unknown_options": True}
+"""For commands whose argument is a number: `-3` is answered by what they accept."""
+
 app = typer.Typer(
     name="annulet",
     cls=Commands,
@@ -61,6 +65,7 @@ app = typer.Typer(
 app.command()(measure)
 app.command()(sheet)
 app.command()(coins)
+app.command(context_settings=DASHES)(gauge)
 
 
 def _print_version(wanted: bool) -> None:

@@ -7,7 +7,8 @@ from typing import Annotated
 import typer
 
 
-def _positive(value: float | None) -> float | None:
+def positive(value: float | None) -> float | None:
+    """Refuse an option's value that is no positive number."""
     if value is not None and not (math.isfinite(value) and value > 0):
         raise typer.BadParameter(f"must be a positive number, got {value}")
     return value
@@ -41,7 +42,7 @@ MmPerPx = Annotated[
     typer.Option(
         "--mm-per-px",
         metavar="X",
-        callback=_positive,
+        callback=positive,
         help="Millimetres per pixel, for a fixed camera or a microscope.",
     ),
 ]
@@ -49,7 +50,7 @@ MmPerPx = Annotated[
 Dpi = Annotated[
     float | None,
     typer.Option(
-        "--dpi", metavar="X", callback=_positive, help="Pixels per inch, for a flatbed scan."
+        "--dpi", metavar="X", callback=positive, help="Pixels per inch, for a flatbed scan."
     ),
 ]
 
@@ -58,7 +59,7 @@ HeightMm = Annotated[
     typer.Option(
         "--height-mm",
         metavar="MM",
-        callback=_positive,
+        callback=positive,
         help="Height of the lens over the table, with --mm-per-px or --dpi; "
         "left out, the view is taken as straight down everywhere, as in a scanner.",
     ),
@@ -69,7 +70,7 @@ BarX = Annotated[
     typer.Option(
         "--bar-x",
         metavar="MM",
-        callback=_positive,
+        callback=positive,
         help="What a caliper reads on the check bar at the sheet's lower edge.",
     ),
 ]
@@ -79,7 +80,7 @@ BarY = Annotated[
     typer.Option(
         "--bar-y",
         metavar="MM",
-        callback=_positive,
+        callback=positive,
         help="What a caliper reads on the check bar at the sheet's left edge.",
     ),
 ]

@@ -36,12 +36,12 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "|")
 
 def json_text(result: Result) -> str:
     """Write a result as JSON (format `annulet-result`), full digits, null where unknown."""
-    return _dump(result_record(result))
+    return dump(result_record(result))
 
 
 def batch_text(results: Sequence[Result], failed: Sequence[Mapping[str, str]] = ()) -> str:
     """Write several results as JSON (format `annulet-batch`); photos that failed beside them."""
-    return _dump(batch_record(list(results)) | {"failed": list(failed)})
+    return dump(batch_record(list(results)) | {"failed": list(failed)})
 
 
 def csv_text(results: Iterable[Result]) -> str:
@@ -59,7 +59,8 @@ def csv_text(results: Iterable[Result]) -> str:
     return _encodable(out.getvalue())
 
 
-def _dump(record: Mapping[str, Any]) -> str:
+def dump(record: Mapping[str, Any]) -> str:
+    """Write a record as JSON text: full digits, NaN refused, always encodable."""
     return _encodable(json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1)) + "\n"
 
 

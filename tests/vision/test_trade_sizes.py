@@ -4,7 +4,7 @@ import pytest
 
 from vision.errors import TradeError
 from vision.trade.gauges import System
-from vision.trade.sizes import nearest_fractions, read_size
+from vision.trade.sizes import nearest_fractions, read_label, read_size
 
 # Millimetres: the inch is 25.4 mm exactly (international yard and pound agreement of 1959).
 # Gauges: R. Rowlett's units dictionary for SWG and W&M; ASTM B258 for AWG, as GNU units 2.22
@@ -76,8 +76,26 @@ def test_numbers_that_are_no_size_are_refused(value: float) -> None:
 @pytest.mark.parametrize("text", ["18 gauge", "18ga", "18g", "gauge 18", "18-gauge"])
 def test_a_gauge_without_its_system_is_refused_with_its_three_meanings(text: str) -> None:
     # 1.0237 (AWG), 1.2192 (SWG) and 1.2065 mm (W&M): tables as above.
-    with pytest.raises(TradeError, match=r"AWG 18 is 1.024 .* SWG 18 is 1.219 .* W&M 18 is 1.20"):
+    with pytest.raises(
+        TradeError, match=r"AWG 18 is 1.0237 .* SWG 18 is 1.2192 .* W&M 18 is 1.2065"
+    ):
         read_size(text)
+
+
+def test_a_label_may_leave_its_system_open() -> None:
+    sizes = read_label("12 gauge")
+    assert [size.gauge.name for size in sizes if size.gauge] == ["AWG 12", "SWG 12", "W&M 12"]
+    # Tables as above.
+    assert [size.value_mm for size in sizes] == pytest.approx([2.0525, 2.6416, 2.6797], abs=6e-5)
+    assert len(read_label("12 AWG")) == 1
+    assert len(read_label("35ga")) == 1
+    with pytest.raises(TradeError):
+        read_label("99 gauge")
+
+
+@pytest.mark.parametrize(("text", "bare"), [("16", True), ("16mm", False), ("1.6", False)])
+def test_a_whole_number_without_unit_could_be_a_gauge(text: str, bare: bool) -> None:
+    assert read_size(text).is_bare is bare
 
 
 @pytest.mark.parametrize("text", ["99swg", "31 swg", "5/0 awg", "41awg", "00swg", "000000 awg"])
@@ -95,7 +113,7 @@ def test_a_number_that_a_system_lacks_is_answered_with_its_range(text: str) -> N
         (25.4, ["1 in"]),
         (30.16, ["1 3/16 in"]),
         (4.76, ["3/16 in"]),
-        (0.1, ["0 in"]),
+        (0.1, ["1/64 in"]),
         (25.4 * 1.5 / 64, ["1/64 in", "1/32 in"]),
     ],
 )

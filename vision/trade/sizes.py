@@ -57,6 +57,11 @@ class Size:
     """Which gauge was named; None for a length."""
 
     @property
+    def is_bare(self) -> bool:
+        """Whether it is a whole number without a unit, which could be meant as a gauge."""
+        return re.fullmatch(r"\d{1,9}", self.text, re.ASCII) is not None
+
+    @property
     def name(self) -> str:
         """For a reader: `1.63 mm`, or `SWG 16 = 1.626 mm`; inches stay beside millimetres."""
         if self.gauge is not None:
@@ -112,7 +117,7 @@ def read_size(stated: str | float) -> Size:
             gauge = _gauge(_SYSTEMS[match["system"]], match["number"])
             return Size(text=text, value_mm=gauge.diameter_mm, gauge=gauge)
     if match := _NO_SYSTEM.fullmatch(plain):
-        raise _no_system(text, int(match["number"] or match["last"]))
+        raise _no_system(text, _of_every_system(int(match["number"] or match["last"])))
     if match := _FRACTION.fullmatch(plain):
         return Size(text=text, value_mm=_checked(text, _inches(text, match) * MM_PER_INCH))
     if match := _LENGTH.fullmatch(plain):
@@ -122,14 +127,37 @@ def read_size(stated: str | float) -> Size:
     raise TradeError(f"cannot read {_short(text)} as a size", hint=ACCEPTED)
 
 
+def read_label(stated: str) -> tuple[Size, ...]:
+    """Read what a bag says of its wire: like `read_size`, but a gauge may lack its system.
+
+    Returns
+    -------
+    One size; for `12 gauge` one in each system that has this number.
+
+    Raises
+    ------
+    TradeError
+        As `read_size` does.
+    """
+    match = _NO_SYSTEM.fullmatch(" ".join(stated.lower().split()))
+    if match is None:
+        return (read_size(stated),)
+    found = _of_every_system(int(match["number"] or match["last"]))
+    if not found:
+        raise _no_system(stated.strip(), found)
+    return tuple(
+        Size(text=stated.strip(), value_mm=gauge.diameter_mm, gauge=gauge) for gauge in found
+    )
+
+
 def nearest_fractions(value_mm: float) -> tuple[InchFraction, ...]:
-    """Find the nearest 64th of an inch; both neighbours where the value lies half way."""
+    """Find the nearest 64th of an inch, 1/64 or more; both where the value lies half way."""
     steps = value_mm / MM_PER_INCH * SIXTY_FOURTHS
-    below = math.floor(steps)
-    # Half a millionth of a millimetre, as for gauges, in steps.
+    below = max(1, math.floor(steps))
+    # As for gauges: half of a millionth of a millimetre, here in steps of 0.4 mm.
     if abs(steps - below - 0.5) < 1e-6:
         return (_fraction(below, value_mm), _fraction(below + 1, value_mm))
-    return (_fraction(round(steps), value_mm),)
+    return (_fraction(max(1, round(steps)), value_mm),)
 
 
 def _from_number(stated: float) -> Size:
@@ -168,18 +196,18 @@ def _gauge(system: System, written: str) -> Gauge:
         ) from error
 
 
-def _no_system(text: str, number: int) -> TradeError:
+def _of_every_system(number: int) -> list[Gauge]:
+    return [gauge for system in System for gauge in gauges(system) if gauge.number == number]
+
+
+def _no_system(text: str, meanings: list[Gauge]) -> TradeError:
     """A gauge without its system is two or three different wires."""
-    meanings = [
-        f"{gauge.name} is {gauge.diameter_mm:.3f} mm"
-        for system in System
-        for gauge in gauges(system)
-        if gauge.number == number
-    ]
     if not meanings:
         return TradeError(f"cannot read {_short(text)} as a size", hint=ACCEPTED)
+    wires = ", ".join(f"{gauge.name} is {gauge.diameter_mm:.4f} mm" for gauge in meanings)
+    number = meanings[0].number
     return TradeError(
-        f"{_short(text)} does not name a wire: {', '.join(meanings)}",
+        f"{_short(text)} does not name a wire: {wires}",
         hint=f"name the system, as in {number}swg or {number}awg, or give millimetres",
     )
 
