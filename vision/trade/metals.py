@@ -7,11 +7,7 @@ from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
 
-from vision.errors import VisionError
-
-
-class MetalError(VisionError):
-    """A metal was named that the table does not hold."""
+from vision.errors import TradeError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +45,7 @@ def find_metal(name: str) -> Metal:
 
     Raises
     ------
-    MetalError
+    TradeError
         If the table does not hold it; the hint names those it holds.
     """
     wanted = "-".join(name.lower().split())
@@ -59,4 +55,4 @@ def find_metal(name: str) -> Metal:
     names = [metal.name for metal in metals()]
     near = get_close_matches(wanted, names, n=1)
     guess = f"did you mean {near[0]}? " if near else ""
-    raise MetalError(f"no metal is called {name!r}", hint=f"{guess}known are {', '.join(names)}")
+    raise TradeError(f"no metal is called {name!r}", hint=f"{guess}known are {', '.join(names)}")
