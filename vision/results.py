@@ -137,6 +137,8 @@ class Result:
     scale: Scale
     rings: tuple[Ring, ...]
     warnings: tuple[str, ...] = field(default=())
+    correction: Mapping[str, Any] | None = None
+    """The caliper correction that all sizes went through, as plain values; None for none."""
 
     @property
     def measured(self) -> tuple[Ring, ...]:
@@ -190,6 +192,7 @@ def result_record(result: Result) -> dict[str, Any]:
             **{name: _spread_record(result.spread(name)) for name in SUMMARY_NAMES},
         },
         "warnings": [*scale.warnings, *result.warnings],
+        "correction": dict(result.correction) if result.correction is not None else None,
     }
 
 

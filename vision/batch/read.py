@@ -61,6 +61,8 @@ class Shot:
     rings: tuple[Ring, ...]
     """Without outlines; `radius_px` is half the OD, 0 for an unusable ring."""
     warnings: tuple[str, ...] = ()
+    corrected: bool = False
+    """Whether its sizes already went through a caliper correction."""
 
     @property
     def measured(self) -> tuple[Ring, ...]:
@@ -82,6 +84,7 @@ def shot_of(result: Result) -> Shot:
         ),
         rings=result.rings,
         warnings=(*scale.warnings, *result.warnings),
+        corrected=result.correction is not None,
     )
 
 
@@ -260,6 +263,7 @@ def _shot(node: _Node) -> Shot:
         set_up=set_up,
         rings=tuple(rings.values()),
         warnings=node.texts("warnings"),
+        corrected=node.fields.get("correction") is not None,
     )
 
 
