@@ -92,6 +92,8 @@ def _parted(samples: dict[str, Sample], which: Index) -> Iterator[Index]:
         if split is None:
             continue
         left = sample.values[which] <= split.at
+        if left.all():  # the cut fell among equal values, up to the largest
+            continue
         if split.step > _least_step(sample, which[left], which[~left]):
             cuts.append((split.ratio, left))
     ratio, left = max(cuts, key=lambda cut: cut[0], default=(0.0, np.ones(len(which), dtype=bool)))
