@@ -14,6 +14,7 @@ from cli.gauge import gauge
 from cli.measure import measure
 from cli.problems import UsageProblem, print_bug, print_problem
 from cli.sheet import sheet
+from cli.weave import weave
 from cli.words import prepare_streams
 from vision.errors import VisionError
 
@@ -66,6 +67,7 @@ app.command()(measure)
 app.command()(sheet)
 app.command()(coins)
 app.command(context_settings=DASHES)(gauge)
+app.command(context_settings=DASHES)(weave)
 
 
 def _print_version(wanted: bool) -> None:

@@ -115,3 +115,32 @@ Jobs = Annotated[
         help="Photos measured at a time; left out, as many as the machine has cores, up to 8.",
     ),
 ]
+
+Rings = Annotated[
+    int | None,
+    typer.Option(
+        "--rings",
+        metavar="N",
+        min=1,
+        max=10_000_000,
+        help="Rings that the piece takes, for the order; left out, the number stays blank.",
+    ),
+]
+
+Metal = Annotated[
+    str | None,
+    typer.Option(
+        "--metal", metavar="TEXT", help="The metal, which you know and a photo only guesses."
+    ),
+]
+
+SparePercent = Annotated[
+    float | None,
+    typer.Option(
+        "--spare-percent",
+        metavar="P",
+        min=0.0,
+        max=1000.0,
+        help="Rings to order beyond the need; left out, 5.",
+    ),
+]

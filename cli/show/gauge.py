@@ -6,18 +6,10 @@ from typing import Any
 from rich.text import Text
 
 from cli.words import harmless
-from vision.trade.gauges import System
 from vision.trade.sizes import Size
 from vision.trade.wire import Candidate, Fit, LabelCheck, WireAnswer
 
 HEADING, CAUTION, QUIET = "bold", "yellow", "dim"
-
-SYSTEM_NAMES = {
-    System.AWG: "American Wire Gauge",
-    System.SWG: "Imperial Standard Wire Gauge",
-    System.STEEL: "US Steel Wire Gauge (Washburn & Moen)",
-}
-"""Spelled out, as an order should name them."""
 
 
 def gauge_text(

@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import minimize
 
 from vision.errors import TradeError
-from vision.trade.packing import least_ar, packings, wires_through
+from vision.trade.packing import check_ar, least_ar, packings, wires_through
 
 RATIO = {packing.n: packing.ratio for packing in packings()}
 
@@ -124,4 +124,9 @@ def test_the_least_ar_is_the_proved_ratio_or_below_it() -> None:
 @pytest.mark.parametrize("ar", [0.0, 0.99, -3.0, 1e9, math.nan, math.inf])
 def test_what_is_no_ar_is_refused(ar: float) -> None:
     with pytest.raises(TradeError, match="no aspect ratio of a ring"):
-        wires_through(ar)
+        check_ar(ar)
+
+
+def test_no_wire_passes_a_hole_that_is_narrower() -> None:
+    assert (wires_through(0.99).possible, wires_through(0.99).limit) == (0, 0)
+    assert (wires_through(1.0).possible, wires_through(1.0).limit) == (1, 1)

@@ -57,15 +57,12 @@ def wires_through(ar: float) -> Passing:
 
     Parameters
     ----------
-    ar : inside diameter over wire, 1 to 50
-
-    Raises
-    ------
-    TradeError
-        If no ring has such an AR.
+    ar : inside diameter over wire, positive
     """
-    check_ar(ar)
-    possible = max(packing.n for packing in packings() if ar >= packing.ratio - LAST_DIGIT)
+    if not (ar > 0 and math.isfinite(ar)):
+        raise ValueError(f"AR must be positive, got {ar}")
+    passing = [packing.n for packing in packings() if ar >= packing.ratio - LAST_DIGIT]
+    possible = max(passing, default=0)
     too_many = [p.n for p in packings() if p.proved and ar < p.ratio - LAST_DIGIT]
     # The discs' areas cannot exceed the hole's: n <= AR^2, for every n.
     by_area = math.floor(ar * ar + LAST_DIGIT)
