@@ -11,6 +11,7 @@ from typer.core import TyperGroup
 from cli.coins import coins
 from cli.exits import ExitCode, exit_code_for
 from cli.gauge import gauge
+from cli.labels import labels
 from cli.measure import measure
 from cli.problems import UsageProblem, print_bug, print_problem
 from cli.sheet import sheet
@@ -68,6 +69,7 @@ app.command()(sheet)
 app.command()(coins)
 app.command(context_settings=DASHES)(gauge)
 app.command(context_settings=DASHES)(weave)
+app.command()(labels)
 
 
 def _print_version(wanted: bool) -> None:
