@@ -109,3 +109,24 @@ def test_a_wire_without_size_is_refused_with_the_value(value: float) -> None:
 def test_a_number_that_a_system_lacks_is_refused() -> None:
     with pytest.raises(ValueError, match="SWG has no number 99"):
         find_gauge(System.SWG, 99)
+
+
+# Misprints in circulation, and what the standards say: SWG 28 as 0.0149 in, SWG 1/0 as 8.236 mm,
+# SWG 6 as 0.182 in (R. Rowlett's units dictionary, GNU units 2.22); AWG inches cut off instead of
+# rounded, .1442 .1018 .0719 .0319 (formula of ASTM B258).
+@pytest.mark.parametrize(
+    ("system", "number", "inches"),
+    [
+        (System.SWG, 28, 0.0148),
+        (System.SWG, 0, 0.3240),
+        (System.SWG, 6, 0.1920),
+        (System.AWG, 7, 0.1443),
+        (System.AWG, 10, 0.1019),
+        (System.AWG, 13, 0.0720),
+        (System.AWG, 20, 0.0320),
+    ],
+)
+def test_misprints_of_other_tables_are_not_repeated(
+    system: System, number: int, inches: float
+) -> None:
+    assert round(find_gauge(system, number).diameter_mm / 25.4, 4) == inches
