@@ -11,7 +11,7 @@ from cli.words import count, harmless
 from vision.batch.lot import Group, Report
 from vision.batch.sample import value_of
 from vision.trade.order import OrderLine
-from vision.trade.packing import wires_through
+from vision.trade.packing import packings, wires_through
 from vision.trade.weaves import BatchFit, Grip, WantedId, Weave, fit_batch, wanted_id
 
 HEADING, CAUTION, QUIET = "bold", "yellow", "dim"
@@ -195,7 +195,9 @@ def passing_line(ar: float, u95: float = 0.0) -> str:
     passing, at_most = wires_through(max(ar - u95, ar / 2)), wires_through(ar + u95)
     certain, perhaps = passing.possible, at_most.possible
     wires = count(certain, "straight wire")
-    if perhaps > certain:
+    if certain == packings()[-1].n:
+        wires = f"at least {wires}"
+    elif perhaps > certain:
         wires = f"{certain}, perhaps {perhaps} straight wires"
     limit = "never more" if at_most.limit == perhaps else f"never more than {at_most.limit}"
     return f"{wires} of its own thickness pass such a ring at once, {limit}"

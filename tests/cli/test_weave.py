@@ -53,6 +53,12 @@ def test_an_ar_is_answered_with_the_wires_that_pass(run: Callable, ar: str, wire
     assert f"{wires} straight wires" in words(run("weave", ar).stdout)
 
 
+def test_beyond_the_table_the_number_of_wires_is_a_lower_limit(run: Callable) -> None:
+    # 20 at 5.122 is the last one tabled; by area no more than 6^2 = 36.
+    shown = words(run("weave", "6").stdout)
+    assert "at least 20 straight wires" in shown and "never more than 36" in shown
+
+
 def test_below_the_proved_bound_a_weave_cannot_be_made(run: Callable) -> None:
     # Four wires need 1 + sqrt(2) = 2.414, six need 3.
     record = json.loads(run("weave", "2.5", "--json").stdout)

@@ -40,7 +40,7 @@ class Passing:
     """How many wires of its own thickness pass a ring at once."""
 
     possible: int
-    """So many straight ones do; the table ends at 20."""
+    """So many straight ones do; where it is 20, the end of the table, perhaps more."""
     limit: int
     """More than these never do, however they bend: this is proved."""
 
