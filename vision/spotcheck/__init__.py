@@ -1,0 +1,1 @@
+"""Photo against caliper: which rings to read, whether both agree, and by how much to correct."""
