@@ -8,13 +8,18 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from cli.batch import batch
 from cli.coins import coins
+from cli.compare import compare
 from cli.exits import ExitCode, exit_code_for
 from cli.gauge import gauge
+from cli.judge import judge
 from cli.labels import labels
 from cli.measure import measure
+from cli.plan import plan
 from cli.problems import UsageProblem, print_bug, print_problem
 from cli.sheet import sheet
+from cli.spotcheck import spotcheck
 from cli.weave import weave
 from cli.words import prepare_streams
 from vision.errors import VisionError
@@ -67,6 +72,11 @@ app = typer.Typer(
 app.command()(measure)
 app.command()(sheet)
 app.command()(coins)
+app.command()(batch)
+app.command()(judge)
+app.command()(plan)
+app.command()(compare)
+app.command()(spotcheck)
 app.command(context_settings=DASHES)(gauge)
 app.command(context_settings=DASHES)(weave)
 app.command()(labels)

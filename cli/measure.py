@@ -12,6 +12,7 @@ from cli.options import (
     BarX,
     BarY,
     CoinName,
+    CorrectionFile,
     Dpi,
     Explain,
     Force,
@@ -28,6 +29,8 @@ from cli.reference import read_reference
 from cli.words import count, harmless
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from cli.run import Failure
     from vision.results import Result
 
@@ -41,6 +44,7 @@ def measure(
     height_mm: HeightMm = None,
     bar_x: BarX = None,
     bar_y: BarY = None,
+    correction: CorrectionFile = None,
     out: OutFolder = None,
     force: Force = False,
     as_json: AsJson = False,
@@ -68,6 +72,7 @@ def measure(
             "--force is about files, but without --out none are written", hint="add --out DIR"
         )
     folder = prepare_folder(out, found, force=force) if out is not None else None
+    correct = _read_correction(correction)
 
     from cli.run import Failure, run_photos, worker_count
     from cli.show.terminal import progress
@@ -76,7 +81,8 @@ def measure(
     failures: list[Failure] = []
     written: list[Path] = []
     with progress(len(found)) as advance:
-        for photo, outcome in run_photos(found, reference, jobs or worker_count(len(found))):
+        for photo, measured in run_photos(found, reference, jobs or worker_count(len(found))):
+            outcome = correct(photo, measured)
             if isinstance(outcome, Failure):
                 failures.append(outcome)
             else:
@@ -98,6 +104,30 @@ def measure(
     if failures:
         _print_failures(failures, of=len(found))
         raise typer.Exit(worst_code(failures))
+
+
+def _read_correction(
+    path: Path | None,
+) -> "Callable[[Path, Result | Failure], Result | Failure]":
+    """Read a correction before any measuring; what comes back corrects a photo's outcome."""
+    if path is None:
+        return lambda photo, outcome: outcome
+
+    from cli.correction import read_correction
+    from cli.run import Failure
+    from vision.spotcheck.correction import CorrectionError, apply_correction
+
+    correction = read_correction(path)
+
+    def correct(photo: Path, outcome: "Result | Failure") -> "Result | Failure":
+        if isinstance(outcome, Failure):
+            return outcome
+        try:
+            return apply_correction(outcome, correction)
+        except CorrectionError as error:
+            return Failure(photo=photo, error=error)
+
+    return correct
 
 
 def worst_code(failures: "list[Failure]") -> ExitCode:
@@ -166,8 +196,25 @@ def _print_tables(results: "list[Result]", *, saved: bool) -> None:
         print_text(result_text(result, width=width))
     if len(results) > 1:
         print_text(total_text(results, width=width))
+    _print_batch(results, width)
     if results:
         typer.echo(next_step(results, saved=saved), err=True)
+
+
+def _print_batch(results: "list[Result]", width: int) -> None:
+    """Say what all measured rings say together: their sizes, and which are off size."""
+    from cli.results import drop_repeats
+    from cli.show.lot import measured_text
+    from cli.show.terminal import print_text
+    from vision.batch.lot import report
+    from vision.batch.read import shot_of
+    from vision.batch.sample import pool
+
+    shots, repeats = drop_repeats([shot_of(result) for result in results])
+    if any(shot.measured for shot in shots):
+        page = measured_text(report(pool(shots)), repeats, width=width)
+        if page.plain:
+            print_text(page)
 
 
 def _print_failures(failures: "list[Failure]", of: int) -> None:

@@ -26,6 +26,14 @@ Photos = Annotated[
     ),
 ]
 
+ResultFiles = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="RESULT",
+        help="JSON files that annulet measure wrote, or folders of them.",
+    ),
+]
+
 CoinName = Annotated[
     str | None,
     typer.Option(
@@ -82,6 +90,15 @@ BarY = Annotated[
         metavar="MM",
         callback=positive,
         help="What a caliper reads on the check bar at the sheet's left edge.",
+    ),
+]
+
+CorrectionFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--correction",
+        metavar="FILE",
+        help="Correct all sizes by what annulet spotcheck --save wrote for this set-up.",
     ),
 ]
 

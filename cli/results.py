@@ -37,7 +37,7 @@ def read_results(paths: Iterable[Path]) -> Read:
     """
     from vision.batch.read import ResultFileError, read_shots
 
-    files = list(dict.fromkeys(file for path in paths for file in _files_of(path)))
+    files = [file for path in paths for file in _files_of(path)]
     shots = [shot for file in files for shot in read_shots(_content(file), name=str(file))]
     once, repeats = drop_repeats(shots)
     if not any(shot.measured for shot in once):

@@ -91,7 +91,7 @@ def test_clear_cases_get_clear_answers() -> None:
     assert compare(*lots(rng, 0.0, ("a5", "a5"), (0.0, 0.0))).answer is Answer.YES
     different = compare(*lots(rng, 0.15, ("a5", "a5"), (0.0, 0.0)))
     assert different.answer is Answer.NO
-    assert different.reason == "ID differ by more than 0.05 mm"
+    assert different.reason == "ID differs by more than 0.05 mm"
     assert different.inside.value == pytest.approx(0.15, abs=0.03)
     open_ = compare(*lots(rng, 0.05, ("a5", "a5"), (0.0, 0.0)))
     assert open_.answer is Answer.CANNOT_TELL

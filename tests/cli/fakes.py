@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from hashlib import sha256
 from pathlib import Path
 
 import cv2
@@ -15,7 +16,7 @@ WIDTH_PX, HEIGHT_PX = 640, 480
 
 def quantity(value: float, u95: float) -> Quantity:
     """A value whose U is `u95`: parts 3 and 4 of a 3-4-5 triangle."""
-    return Quantity(value=value, parts={"edge": 0.3 * u95, "scale": 0.4 * u95})
+    return Quantity(value=value, parts={"outline": 0.3 * u95, "scale": 0.4 * u95})
 
 
 def ring(number: int, *, wire: float = 1.6256, inside: float = 6.35, **changes) -> Ring:
@@ -55,7 +56,11 @@ def unusable(number: int, *reasons: str) -> Ring:
 def result(rings: Sequence[Ring] = (), *, file: str = "tray.jpg", **changes) -> Result:
     made = Result(
         photo=PhotoInfo(
-            file=file, width_px=WIDTH_PX, height_px=HEIGHT_PX, taken=None, sha256="0" * 64
+            file=file,
+            width_px=WIDTH_PX,
+            height_px=HEIGHT_PX,
+            taken=None,
+            sha256=sha256(file.encode(errors="surrogateescape")).hexdigest(),
         ),
         scale=Scale(
             kind="coin",

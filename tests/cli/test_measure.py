@@ -238,7 +238,7 @@ def test_explain_prints_each_cause_the_sum_and_u(
     lines = run("measure", tray, "--explain", "1").stdout.splitlines()
     rows = {line[:30].strip(): line[30:].split() for line in lines}
     # A 3-4-5 triangle over U = 0.034: parts 0.0102 and 0.0136, sum 0.0170.
-    assert rows["edge"][1] == "0.0102"
+    assert rows["outline"][1] == "0.0102"
     assert rows["scale"][1] == "0.0136"
     assert rows["combined (root of squares)"][1] == "0.0170"
     assert rows["U = 2 x combined, 95 %"][1] == "0.0340"

@@ -105,7 +105,8 @@ def _answer(
     answers = {label: one.within(tolerance_mm) for label, one in differences.items()}
     different = [label for label, answer in answers.items() if answer is Answer.NO]
     if different:
-        return Answer.NO, f"{' and '.join(different)} differ by more than {tolerance_mm:g} mm"
+        verb = "differ" if len(different) > 1 else "differs"
+        return Answer.NO, f"{' and '.join(different)} {verb} by more than {tolerance_mm:g} mm"
     unsure = [label for label, answer in answers.items() if answer is Answer.CANNOT_TELL]
     if unsure:
         return (

@@ -1,0 +1,108 @@
+"""`annulet judge`: whether a shipment is what was ordered."""
+
+import math
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.exits import ExitCode
+from cli.options import AsJson, Metal, ResultFiles
+from cli.problems import UsageProblem
+from cli.results import read_results
+
+if TYPE_CHECKING:
+    from vision.batch.order import Order
+    from vision.batch.sample import Batch
+    from vision.batch.weight import Count
+
+MOST_BYTES = 1_000_000
+
+_WEIGHT = re.compile(r"(?P<whole>\d{1,9})(?:[.,](?P<decimals>\d{1,6}))?\s*g?", re.ASCII)
+
+
+def judge(
+    results: ResultFiles,
+    order: Annotated[
+        Path,
+        typer.Option(
+            "--order",
+            metavar="FILE",
+            help="What was ordered, in TOML: see the README. Sizes, tolerances, lot size, risks.",
+        ),
+    ],
+    weight_g: Annotated[
+        str | None,
+        typer.Option(
+            "--weight-g",
+            metavar="G",
+            help="Weight of all rings without the bag, as the scales show it: counts them.",
+        ),
+    ] = None,
+    metal: Metal = None,
+    as_json: AsJson = False,
+) -> None:
+    """Judge a shipment by some of its rings: accept (0), reject (4) or cannot tell (5).
+
+    Take the rings from the bag without choosing. Rings within U of a limit count for neither
+    side: only what is proven decides.
+    """
+    from cli.show.record import dump
+    from cli.show.terminal import print_text, terminal_width
+    from cli.show.verdict import verdict_record, verdict_text
+    from vision.batch.judge import Decision
+    from vision.batch.judge import judge as judge_batch
+    from vision.batch.sample import pool
+
+    wanted = _order(order)
+    read = read_results(results)
+    batch = pool(read.shots)
+    verdict = judge_batch(batch, wanted, _count(batch, weight_g, metal))
+    if as_json:
+        typer.echo(dump(verdict_record(verdict, read.repeats)).encode("utf-8"), nl=False)
+    else:
+        print_text(verdict_text(verdict, read.repeats, width=terminal_width()))
+    if verdict.decision is not Decision.ACCEPT:
+        rejected = verdict.decision is Decision.REJECT
+        raise typer.Exit(ExitCode.NO if rejected else ExitCode.CANNOT_TELL)
+
+
+def _order(path: Path) -> "Order":
+    from vision.batch.order import OrderError, read_order
+
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise OrderError(f"{path} is far too large for an order", hint="give a TOML file")
+        text = path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError as error:
+        raise UsageProblem(
+            f"there is no order file {path}", hint="the README shows what an order looks like"
+        ) from error
+    except OSError as error:
+        raise UsageProblem(f"cannot read {path}: {error.strerror or error}") from error
+    except UnicodeDecodeError as error:
+        raise OrderError(f"{path} is no text in UTF-8", hint="save it as UTF-8 text") from error
+    return read_order(text, file=str(path))
+
+
+def _count(batch: "Batch", weight: str | None, metal: str | None) -> "Count | None":
+    if weight is None and metal is None:
+        return None
+    if weight is None or metal is None:
+        given, lacking = ("--metal", "--weight-g") if weight is None else ("--weight-g", "--metal")
+        raise UsageProblem(
+            f"{given} without {lacking} says nothing", hint="give both, to count the rings"
+        )
+    from vision.batch.weight import count_by_weight
+    from vision.trade.metals import find_metal
+
+    found = find_metal(metal)
+    match = _WEIGHT.fullmatch(weight.strip())
+    grams = float(f"{match['whole']}.{match['decimals'] or 0}") if match else math.nan
+    if match is None or not grams > 0:
+        raise UsageProblem(
+            f"--weight-g must be a weight in grams, got {weight!r}", hint="such as 453.6"
+        )
+    step = 10.0 ** -len(match["decimals"] or "")
+    return count_by_weight(batch, found, grams, step)
