@@ -189,7 +189,7 @@ def _width(name: str, found: Description) -> tuple[str, ...]:
     return (
         _label(name),
         _sd(found.sd),
-        _range(found.sd_limits, significant),
+        _range(found.sd_limits, _sd),
         _sd(found.sd_measuring),
         _sd(found.sd_rings),
         _range(found.tolerance, lambda value: _at(value, found)),

@@ -129,6 +129,19 @@ def test_rings_are_counted_by_weight(run: Callable, tmp_path: Path) -> None:
     assert "rings are missing" in short.stdout
 
 
+def test_rings_that_are_all_equal_and_a_single_one(run: Callable, tmp_path: Path) -> None:
+    orders = order(tmp_path / "o.toml")
+    for n in (1, 12):
+        made = result([ring(number) for number in range(1, n + 1)])
+        path = tmp_path / f"{n}.json"
+        path.write_text(json_text(made), encoding="utf-8")
+        for ended in (run("batch", path), run("judge", path, "--order", orders)):
+            assert ended.exit_code in (0, 5)
+            assert "0.000000" not in ended.stdout
+            assert max(map(len, ended.stdout.splitlines())) <= 80
+    assert "one ring is too few" in run("judge", tmp_path / "1.json", "--order", orders).stdout
+
+
 @pytest.mark.parametrize(
     ("options", "code", "said"),
     [

@@ -247,7 +247,8 @@ def decide(
             Decision.CANNOT_TELL,
             "some rings lie so close to a limit that the photo cannot decide them",
         )
-    return Decision.CANNOT_TELL, f"{n} rings are too few to be {sure}"
+    few = "one ring is" if n == 1 else f"{n} rings are"
+    return Decision.CANNOT_TELL, f"{few} too few to be {sure}"
 
 
 def _more(n: int, off: int, open_: int, order: Order) -> More:
