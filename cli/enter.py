@@ -138,11 +138,10 @@ def _tell(session: Session, ask: Ask, told: set[object]) -> None:
 def _ask_one(session: Session, ask: Ask) -> str | None:
     """Ask until an answer can be used: `read`, `left out`, `back`, or None to end."""
     expected = expect(ask.pick.ring, ask.what, session.caliper)
-    low, high = agree_range(expected)
     while True:
+        low, high = agree_range(expected, session.unit)
         line = _line(
-            f"{ask.what.label} {ask.nth + 1} of {REPEATS}, expect {low} to {high} mm "
-            f"({session.unit}): "
+            f"{ask.what.label} {ask.nth + 1} of {REPEATS}, expect {low} to {high} {session.unit}: "
         )
         if line is None or line.lower() == "q":
             return None
@@ -170,7 +169,7 @@ def _ask_one(session: Session, ask: Ask) -> str | None:
         off = typed.value_mm - expected.value_mm
         if abs(off) > FAR * expected.u95_mm:
             guess = guess_slip(session.shots, reading)
-            _say(f"that is {off:+.2f} mm from what the photo says: {guess} b takes it back")
+            _say(f"that is {off:+.2f} mm from what the photo says: {guess} (b takes it back)")
         return "read"
 
 

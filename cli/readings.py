@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from cli.problems import UsageProblem
 from vision.batch.read import Shot
 from vision.errors import TradeError
 from vision.spotcheck.caliper import Reading, What
@@ -38,9 +39,13 @@ def load(path: Path) -> str:
 
     Raises
     ------
+    UsageProblem
+        If there is no such file.
     ReadingsError
         If it cannot be read, or is no text.
     """
+    if not path.exists():
+        raise UsageProblem(f"there is no file {path}", hint=FORM)
     try:
         if path.stat().st_size > MOST_BYTES:
             raise ReadingsError(f"{path} is far too large for caliper readings", hint=FORM)
@@ -160,7 +165,8 @@ def _rows(text: str, name: str) -> tuple[list[str], Iterator[tuple[int, list[str
     if lacking or not UNIT_COLUMNS.keys() & set(header):
         lacking += [] if UNIT_COLUMNS.keys() & set(header) else ["reading_mm or reading_in"]
         raise ReadingsError(
-            f"the first line of {name} lacks the column {' and '.join(lacking)}", hint=FORM
+            f"the first line of {name} must name the columns; it lacks {', '.join(lacking)}",
+            hint=FORM,
         )
     twice = sorted({column for column in header if column and header.count(column) > 1})
     if twice:

@@ -103,8 +103,12 @@ def spotcheck(
     if enter:
         from cli.enter import enter_readings
 
+        if file.exists():
+            _check_lines(file, shots)
         zero_mm = enter_readings(file, picks, shots, caliper)
         caliper = Caliper(limit_mm=caliper.limit_mm + abs(zero_mm))
+        if not file.exists():
+            raise UsageProblem("no reading was typed", hint="type some, then q to end")
     found = _take_readings(file, shots)
     _compare(found, shots, caliper, number, save, light, as_json=as_json)
 
@@ -176,6 +180,18 @@ def _show_picks(
 
 
 def _take_readings(file: Path, shots: "tuple[Shot, ...]") -> "Readings":
+    """Read the file, which must hold a reading."""
+    from vision.spotcheck.verdict import ReadingsError
+
+    found = _check_lines(file, shots)
+    if not found.readings:
+        raise ReadingsError(
+            f"{file} holds no reading", hint="fill in its column reading_mm or reading_in"
+        )
+    return found
+
+
+def _check_lines(file: Path, shots: "tuple[Shot, ...]") -> "Readings":
     """Read the file; where a line is wrong, name every such line and stop."""
     from cli.readings import load, parse
     from vision.spotcheck.verdict import ReadingsError
@@ -188,10 +204,6 @@ def _take_readings(file: Path, shots: "tuple[Shot, ...]") -> "Readings":
             f"nothing was compared: {count(len(found.problems), 'line')} of {file} cannot be used, "
             f"{count(len(found.readings), 'reading')} can",
             hint="correct these lines and run it again; the file is unchanged",
-        )
-    if not found.readings:
-        raise ReadingsError(
-            f"{file} holds no reading", hint="fill in its column reading_mm or reading_in"
         )
     return found
 
@@ -207,17 +219,17 @@ def _compare(
     as_json: bool,
 ) -> None:
     from cli.show.record import dump
-    from cli.show.spotcheck import comparison_record, comparison_text, picks_text
+    from cli.show.spotcheck import comparison_record, comparison_text, next_text
     from cli.show.terminal import print_text, terminal_width
     from vision.spotcheck.choose import choose_rings, name_groups
     from vision.spotcheck.correction import fit_correction
-    from vision.spotcheck.verdict import Verdict, compare
+    from vision.spotcheck.verdict import compare
 
     comparison = compare(shots, found.readings, caliper)
     fits = comparison.table is not None and not any(shot.corrected for shot in shots)
     correction = fit_correction(shots, comparison, light=light) if fits or save else None
     more: tuple[Pick, ...] = ()
-    if comparison.verdict is Verdict.OPEN:
+    if comparison.more:
         done = frozenset((r.photo, r.ring) for r in found.readings)
         wanted = max(1, number - len(done))
         more = choose_rings(shots, wanted, group_of=name_groups(shots), without=done)
@@ -230,8 +242,7 @@ def _compare(
         width = terminal_width()
         print_text(comparison_text(comparison, shots, correction, width=width))
         if more:
-            typer.echo("take these next:\n")
-            print_text(picks_text(more, shots, caliper, width=width))
+            print_text(next_text(more, shots, caliper, width=width))
     if save is not None and correction is not None:
         from cli.correction import correction_toml
         from cli.outputs import write_whole

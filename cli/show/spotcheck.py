@@ -16,6 +16,7 @@ from vision.spotcheck.choose import Pick
 from vision.spotcheck.correction import Correction, correction_record
 from vision.spotcheck.slips import Wild
 from vision.spotcheck.verdict import Bias, Comparison, Row, Verdict
+from vision.trade.gauges import MM_PER_INCH
 
 SPOTCHECK_FORMAT = "annulet-spotcheck"
 SPOTCHECK_VERSION = 1
@@ -29,6 +30,7 @@ VERDICTS = {
     Verdict.OPEN: "cannot tell yet",
 }
 
+LEAST_PLOTTED = 4
 PLOT_ROWS, PLOT_COLUMNS = 11, 58
 MARKS = {What.WIRE: "w", What.OD: "o", What.ID: "i"}
 
@@ -40,6 +42,27 @@ def picks_text(
     page = Text()
     measured = sum(len(shot.measured) for shot in shots)
     page.append(f"{count(len(picks), 'ring')} of {measured} to take to the caliper\n", HEADING)
+    _add_picks(page, picks, shots, caliper, width)
+    page.append("\n")
+    page.append("how to read them\n", HEADING)
+    for number, step in enumerate(steps([pick.ring for pick in picks], caliper), start=1):
+        _add(page, f"{number}. {step}", width, indent=3)
+    return page
+
+
+def next_text(
+    picks: Sequence[Pick], shots: Sequence[Shot], caliper: Caliper, *, width: int
+) -> Text:
+    """Lay out which rings to take besides those that were read."""
+    page = Text()
+    page.append("take these next\n", HEADING)
+    _add_picks(page, picks, shots, caliper, width)
+    return page
+
+
+def _add_picks(
+    page: Text, picks: Sequence[Pick], shots: Sequence[Shot], caliper: Caliper, width: int
+) -> None:
     for pick in picks:
         _add(
             page,
@@ -48,11 +71,6 @@ def picks_text(
         )
         for expected in expectations(pick.ring, caliper):
             page.append(f"  {_expected_line(pick.ring, expected)}\n")
-    page.append("\n")
-    page.append("how to read them\n", HEADING)
-    for number, step in enumerate(steps([pick.ring for pick in picks], caliper), start=1):
-        _add(page, f"{number}. {step}", width, indent=3)
-    return page
 
 
 def expectations(ring: Ring, caliper: Caliper) -> tuple[Expected, ...]:
@@ -60,9 +78,11 @@ def expectations(ring: Ring, caliper: Caliper) -> tuple[Expected, ...]:
     return tuple(expect(ring, what, caliper) for what in readable(ring))
 
 
-def agree_range(expected: Expected) -> tuple[str, str]:
-    """Least and largest mean reading at which photo and caliper agree, in hundredths of a mm."""
+def agree_range(expected: Expected, unit: str = "mm") -> tuple[str, str]:
+    """Least and largest mean reading at which photo and caliper agree, as a display shows it."""
     low, high = expected.value_mm - expected.u95_mm, expected.value_mm + expected.u95_mm
+    if unit == "in":
+        return f"{low / MM_PER_INCH:.4f}", f"{high / MM_PER_INCH:.4f}"
     return f"{low:.2f}", f"{high:.2f}"
 
 
@@ -95,8 +115,9 @@ def comparison_text(
     if comparison.rows:
         _add_rows(page, comparison.rows, shots, several=several)
         page.append("\n")
-        _add_plot(page, comparison.rows)
-        page.append("\n")
+        if len(comparison.rows) >= LEAST_PLOTTED:
+            _add_plot(page, comparison.rows)
+            page.append("\n")
         _add_biases(page, comparison.biases)
         page.append("\n")
     _add(page, f"{VERDICTS[comparison.verdict]}: {comparison.why}", width, HEADING)

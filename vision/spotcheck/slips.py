@@ -22,6 +22,9 @@ MOST_WILD = 1.0 / 3.0
 """Share of wild readings above which it is not they that are wild."""
 WIDE_SCALE, WIDE_RIM_MM = 0.03, 0.1
 """Standard deviations of scale and rim faults that are no reason to call a reading wild."""
+GROSS_REL = 0.35
+"""Distance from the photo, relative, that no fault of a photo explains: the wrong coin makes up to
+a quarter."""
 UNIT_REL = 0.06
 """Nearness to the expected length, relative, that makes a wrong unit or decimal place likely."""
 FITS_MM = 0.06
@@ -45,18 +48,16 @@ def find_wild(
 ) -> tuple[tuple[Reading, ...], tuple[Wild, ...]]:
     """Part the readings into those that fit together and those that are wild.
 
-    A reading in the wrong unit or with a slipped point is wild by itself. Then each reading is
-    predicted from all the others, with room for any common fault of the photo (that is a finding,
-    not a slip); the least likely one goes, and all are judged again. When single readings fit, the
-    repeats of a length are judged together, then the readings of a ring.
+    A reading in the wrong unit, or far off in any other way, is wild by itself. Then each reading
+    is predicted from all the others, with room for any common fault of the photo (that is a
+    finding, not a slip); the least likely one goes, and all are judged again. When single readings
+    fit, the repeats of a length are judged together, then the readings of a ring.
 
     Returns
     -------
     kept, wild : in the order given; together they are all readings.
     """
-    out = {
-        k for k, reading in enumerate(readings) if _unit_slip(reading, _photo_mm(shots, reading))
-    }
+    out = {k for k, reading in enumerate(readings) if _gross(reading, _photo_mm(shots, reading))}
     kept = [k for k in range(len(readings)) if k not in out]
     while kept:
         table = tabulate(shots, [readings[k] for k in kept], caliper, trusting=False)
@@ -184,6 +185,10 @@ def _common_fault(
 def _digit_room(digit_mm: float) -> float:
     """How near to a misread digit a difference must come, mm: a quarter of it, 0.04 at most."""
     return min(0.25 * digit_mm, 0.04)
+
+
+def _gross(reading: Reading, expected: float) -> bool:
+    return abs(reading.value_mm - expected) > GROSS_REL * expected
 
 
 def _unit_slip(reading: Reading, expected: float) -> str | None:

@@ -73,6 +73,8 @@ class Comparison:
 
     verdict: Verdict
     why: str
+    more: bool
+    """Whether readings on more rings would help."""
     rows: tuple[Row, ...]
     biases: Mapping[What, Bias]
     wild: tuple[Wild, ...]
@@ -104,10 +106,11 @@ def compare(
     table = tabulate(shots, kept, caliper) if kept else None
     rows = _rows(table) if table else ()
     chance, power = _test(table) if table else (None, {})
-    verdict, why = _judge(kept, wild, chance, power)
+    verdict, why, more = _judge(kept, wild, chance, power)
     return Comparison(
         verdict=verdict,
         why=why,
+        more=more,
         rows=rows,
         biases=_biases(table, rows) if table else {},
         wild=wild,
@@ -195,24 +198,26 @@ def _judge(
     wild: Sequence[Wild],
     chance: float | None,
     power: Mapping[str, float],
-) -> tuple[Verdict, str]:
+) -> tuple[Verdict, str, bool]:
     rings = {(r.photo, r.ring) for r in kept}
-    if len(wild) > MOST_WILD * (len(kept) + len(wild)) or chance is None:
-        return Verdict.OPEN, "too many readings do not fit: check ring numbers, lengths and units"
+    if chance is None or len(wild) > MOST_WILD * (len(kept) + len(wild)):
+        why = "too many readings do not fit: check ring numbers, lengths, units and the reference"
+        return Verdict.OPEN, why, False
     if len(rings) < LEAST_RINGS:
-        return Verdict.OPEN, "one ring cannot tell a slip of the hand from a fault of the photo"
+        why = "one ring cannot tell a slip of the hand from a fault of the photo"
+        return Verdict.OPEN, why, True
     if chance < FALSE_ALARM:
-        return Verdict.DISAGREE, "they differ by more than both uncertainties allow"
+        return Verdict.DISAGREE, "they differ by more than both uncertainties allow", False
     lost = {(w.reading.photo, w.reading.ring, w.reading.what) for w in wild}
     lost -= {(r.photo, r.ring, r.what) for r in kept}
     if lost:
         named = ", ".join(f"ring {ring} {what.label}" for _, ring, what in sorted(lost))
-        return Verdict.OPEN, f"the rest agrees, but read again: {named}"
+        return Verdict.OPEN, f"the rest agrees, but read again: {named}", False
     if power["scale"] < LIKELY:
-        return Verdict.OPEN, "so few readings would miss a scale that is 1 % off"
+        return Verdict.OPEN, "these readings would miss a scale that is 1 % off", True
     if power["rim"] < LIKELY:
-        return Verdict.OPEN, "so few readings would miss wires that are 0.05 mm off"
-    return Verdict.AGREE, "they differ by no more than both uncertainties allow"
+        return Verdict.OPEN, "these readings would miss wires that are 0.05 mm off", True
+    return Verdict.AGREE, "they differ by no more than both uncertainties allow", False
 
 
 def _rows(table: Table) -> tuple[Row, ...]:
