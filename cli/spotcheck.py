@@ -265,3 +265,9 @@ def _end(comparison: "Comparison", *, as_json: bool, saved: bool) -> None:
         raise typer.Exit(ExitCode.NO)
     if comparison.verdict is Verdict.OPEN:
         raise typer.Exit(ExitCode.CANNOT_TELL)
+    if not saved and not as_json:
+        typer.echo(
+            "next: --save FILE keeps the readings, which make U smaller for "
+            "annulet measure --correction FILE",
+            err=True,
+        )
