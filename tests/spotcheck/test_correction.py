@@ -105,6 +105,12 @@ def test_another_set_up_is_warned_of_and_keeps_its_u(changes: dict[str, object],
     assert after.wire_mm.u95 > before.wire_mm.u95
 
 
+def test_one_ring_of_another_colour_is_no_other_metal() -> None:
+    rings = [seen_ring(k, 1.6, 6.3) for k in (1, 2)]
+    odd = [*rings, seen_ring(3, 1.6, 6.3, colour="silver-coloured")]
+    assert apply_correction(result(odd), BOTH).warnings == ()
+
+
 def test_an_older_sheet_is_warned_of() -> None:
     bound = replace(BOUND, kind="sheet", reference="a5", sheet_version=99)
     sheet = replace(photo_result().scale, kind="sheet", reference="a5")
@@ -115,7 +121,8 @@ def test_an_older_sheet_is_warned_of() -> None:
 def test_the_coins_rim_is_traced_anew_in_another_photo() -> None:
     other = apply_correction(photo_result(), BOTH).rings[0]
     same = apply_correction(
-        photo_result(), replace(BOTH, bound=replace(BOUND, photos_sha256=(photo_result().photo.sha256,)))
+        photo_result(),
+        replace(BOTH, bound=replace(BOUND, photos_sha256=(photo_result().photo.sha256,))),
     ).rings[0]
     assert other.id_mm is not None and same.id_mm is not None
     assert "coin" in other.id_mm.parts and "coin" not in same.id_mm.parts

@@ -144,7 +144,7 @@ def apply_correction(result: Result, correction: Correction) -> Result:
         camera_height_mm=scale.camera_height_mm,
     )
     same_photo = result.photo.sha256 in correction.bound.photos_sha256
-    colours = {ring.colour for ring in result.measured if ring.colour}
+    colours = [ring.colour for ring in result.measured if ring.colour]
     strange = differences(correction.bound, set_up, colours)
     kept = _kept_shares(correction, same_photo=same_photo, fits=not strange)
     rings = tuple(
@@ -160,8 +160,11 @@ def apply_correction(result: Result, correction: Correction) -> Result:
     )
 
 
-def differences(bound: Bound, set_up: SetUp, colours: set[str]) -> tuple[str, ...]:
-    """Say how a photo's set-up differs from the one of a correction; empty where it does not."""
+def differences(bound: Bound, set_up: SetUp, colours: Sequence[str]) -> tuple[str, ...]:
+    """Say how a photo's set-up differs from the one of a correction; empty where it does not.
+
+    A colour is a guess, ring by ring: only where most rings have another one is it another metal.
+    """
     said = []
     made, here = f"{bound.kind} {bound.reference}", f"{set_up.kind} {set_up.reference}"
     if made != here:
@@ -180,9 +183,10 @@ def differences(bound: Bound, set_up: SetUp, colours: set[str]) -> tuple[str, ..
             f"a pixel is {set_up.mm_per_px:.4f} mm, it was {bound.mm_per_px:.4f} mm: "
             "the rim looks different"
         )
-    if bound.colours and (foreign := sorted(colours - set(bound.colours))):
+    foreign = [colour for colour in colours if colour not in bound.colours]
+    if bound.colours and 2 * len(foreign) > len(colours):
         said.append(
-            f"rings here look {', '.join(foreign)}, the correction was made on "
+            f"rings here look {', '.join(sorted(set(foreign)))}, the correction was made on "
             f"{', '.join(bound.colours)} ones: another metal has another rim"
         )
     return tuple(
