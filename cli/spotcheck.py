@@ -249,14 +249,15 @@ def _compare(
 
         write_whole(save, correction_toml(correction))
         typer.echo(harmless(f"wrote {save}: {correction.words}"), err=True)
-    _end(comparison, as_json=as_json, saved=save is not None)
+    _end(comparison, hint=fits and save is None and not as_json)
 
 
-def _end(comparison: "Comparison", *, as_json: bool, saved: bool) -> None:
+def _end(comparison: "Comparison", *, hint: bool) -> None:
+    """End with the verdict's exit code; `hint` says what may be done with the readings."""
     from vision.spotcheck.verdict import Verdict
 
     if comparison.verdict is Verdict.DISAGREE:
-        if not saved and not as_json:
+        if hint:
             typer.echo(
                 "next: --save FILE keeps what the readings correct, "
                 "for annulet measure --correction FILE",
@@ -265,7 +266,7 @@ def _end(comparison: "Comparison", *, as_json: bool, saved: bool) -> None:
         raise typer.Exit(ExitCode.NO)
     if comparison.verdict is Verdict.OPEN:
         raise typer.Exit(ExitCode.CANNOT_TELL)
-    if not saved and not as_json:
+    if hint:
         typer.echo(
             "next: --save FILE keeps the readings, which make U smaller for "
             "annulet measure --correction FILE",

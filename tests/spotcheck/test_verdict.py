@@ -71,7 +71,8 @@ def test_corrected_photos_are_right_to_0_02_mm(faulty: list[Trial]) -> None:
     errors = errors_mm(faulty)
     for what in What:
         assert np.sqrt(np.mean(errors[what] ** 2)) < 0.02
-    # ID carries the errors of two wires; it stays below in 19 of 20 too, by a hair.
+    # ID carries the errors of two wires: over 1000 photos it stays below in 94 of 100, wire and OD
+    # in 100 and 99.
     for what, share in ((What.WIRE, 0.95), (What.OD, 0.95), (What.ID, 0.92)):
         assert np.mean(np.abs(errors[what]) < 0.02) >= share
 
