@@ -11,12 +11,12 @@ from vision.errors import ScaleError
 from vision.photo.circles import Circle, Nest
 from vision.photo.decode import Photo
 from vision.scale.camera import Camera, focal_px, looking_down
-from vision.scale.rim import Foot, Rim, trace_rim
+from vision.scale.rim import Rim, Shape, drawn_shape, rough_rim, trace_rim
 from vision.trade.coins import Coin
 
 Array = NDArray[np.float64]
 
-RIM_ROUNDING_MM, U_RIM_ROUNDING_MM = 0.035, 0.015
+RIM_ROUNDING_MM, U_RIM_ROUNDING_MM = 0.021, 0.012
 """How far inside the coin's true edge its strong step lies. A struck edge is rounded by 0.1 to
 0.15 mm; where the rounding is steeper than 45 degrees it mirrors the table, which is 0.29 of it."""
 ASSUMED_F35_MM, U_ASSUMED_F35_REL = 27.0, 0.25
@@ -32,6 +32,11 @@ SIZE_WORTH = 0.7
 thirds of the radius, is a clear circle too."""
 RIVAL = 0.6
 """A second disc is a rival from this share of the largest one's radius."""
+ROUGH_COVER = 0.85
+"""Cover of a circle that stands in for a rim."""
+U_FIRST_SHAPE, U_LEVELLED_SHAPE = 0.005, 0.001
+"""Doubt about a rim's shape, in radii, while the tilt is not known (8 degrees make a circle 0.005
+oval), and after."""
 LEAST_RADIUS_PX = 60.0
 """A smaller coin would give the scale to no better than half a per cent."""
 LAB_DIFFERENCE = 5.5
@@ -39,6 +44,8 @@ ROUGH_RATIO, ROUGH_LEAST = 1.8, 0.8
 """A disc is solid if its face differs from the table in colour (CIE Lab; lightness, which a
 shadow changes, counts half), or is this much rougher (Lab units a pixel of a picture in which its
 radius is 34 pixels)."""
+TABLE_ROUGH = 7.0
+"""A rougher surrounding is no table but a ring's wire around its hole."""
 DIRECTIONS = 64
 """Directions in which the extents of the seen and the drawn rim are compared."""
 
@@ -99,27 +106,40 @@ def the_coin(discs: list[Disc], coin: Coin) -> Disc:
     return discs[0]
 
 
-def _foot(photo: Photo, rough: Circle, coin: Coin | None) -> Foot:
-    """Where the lower rim shows, for a camera that looks straight down."""
-    view = first_view(photo)
-    share = USUAL_THICKNESS
-    if coin is not None and coin.thickness_mm is not None:
-        share = 2.0 * coin.thickness_mm / coin.diameter_mm
-    rise = share * rough.radius / view.f_px
-    return Foot(shrink=1.0 / (1.0 + rise), axis_px=(view.cx - rough.x, view.cy - rough.y))
-
-
 def _traced(photo: Photo, nest: Nest, coin: Coin | None) -> Rim | None:
-    """Trace the rim from each likely circle; of equally whole outlines take the largest."""
+    """Trace the rim from each likely circle; of equally whole outlines take the largest.
+
+    Seen aslant, a rim may be found only when the tilt is known: until then a clear circle will do.
+    """
     likely = sorted(nest.circles, key=lambda c: -c.cover)[:STARTS]
     centred = [replace(circle, x=nest.x, y=nest.y) for circle in likely]
     rims = [
-        trace_rim(photo, circle, _foot(photo, circle, coin))
+        trace_rim(photo, _expected(photo, circle, coin))
         for circle in dict.fromkeys((*likely, *centred))
     ]
     found = [rim for rim in rims if rim is not None]
+    if not found and likely[0].cover >= ROUGH_COVER:
+        found = [rough_rim(c.x, c.y, c.radius, c.cover) for c in likely[:1]]
     largest = max((rim.radius for rim in found), default=1.0)
     return max(found, key=lambda rim: rim.cover + SIZE_WORTH * rim.radius / largest, default=None)
+
+
+def _expected(photo: Photo, rough: Circle, coin: Coin | None) -> Shape:
+    """How a coin with this upper rim is drawn by a camera that looks straight down."""
+    view = first_view(photo)
+    radius, thickness = 1.0, USUAL_THICKNESS
+    if coin is not None and coin.thickness_mm is not None:
+        radius, thickness = coin.diameter_mm / 2.0, coin.thickness_mm
+    above = view.f_px * radius / rough.radius
+    aside = above / view.f_px * np.array([view.cx - rough.x, rough.y - view.cy])
+    camera = Camera(
+        rotation=looking_down(0.0, 0.0),
+        position=np.array([*aside, above + thickness]),
+        f_px=view.f_px,
+        cx=view.cx,
+        cy=view.cy,
+    )
+    return drawn_shape(camera, radius, thickness, U_FIRST_SHAPE)
 
 
 def _likely_rim(nest: Nest) -> Circle:
@@ -151,14 +171,15 @@ def _is_solid(photo: Photo, nest: Nest) -> bool:
     lab = cv2.cvtColor(small.astype(np.float32) / 255.0, cv2.COLOR_BGR2LAB)
     rows, columns = np.indices(lab.shape[:2])
     far = np.hypot(columns / shrink + left - outer.x, rows / shrink + top - outer.y) / outer.radius
-    face, table = (far > 0.2) & (far < 0.42), (far > 1.12) & (far < 1.38)
+    face, table = far < 0.3, (far > 1.12) & (far < 1.38)
     if face.sum() < 20 or table.sum() < 20:
         return False
     change = np.median(lab[face], axis=0) - np.median(lab[table], axis=0)
     difference = float(np.hypot(0.5 * change[0], np.hypot(change[1], change[2])))
     rough = np.hypot(cv2.Sobel(lab[..., 0], -1, 1, 0), cv2.Sobel(lab[..., 0], -1, 0, 1)) / 8.0
     face_rough, table_rough = (float(np.quantile(rough[part], 0.9)) for part in (face, table))
-    return difference > LAB_DIFFERENCE or face_rough > ROUGH_RATIO * table_rough + ROUGH_LEAST
+    by_colour = difference > LAB_DIFFERENCE and table_rough < TABLE_ROUGH
+    return by_colour or face_rough > ROUGH_RATIO * table_rough + ROUGH_LEAST
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,7 +217,7 @@ def stand_over(view: View, rim: Rim, coin: Coin, *, grow_mm: float = 0.0) -> Cam
         raise ScaleError(f"the thickness of {coin.name} is unknown")
     angles = np.arange(DIRECTIONS) * (2.0 * np.pi / DIRECTIONS)
     directions = np.stack([np.cos(angles), np.sin(angles)])
-    seen = (rim.points() @ directions).max(axis=0)
+    seen = (rim.outline @ directions).max(axis=0)
     radius = coin.diameter_mm / 2.0 - RIM_ROUNDING_MM + grow_mm / 2.0
     around = np.arange(4 * DIRECTIONS) * (np.pi / 2.0 / DIRECTIONS)
     circle = np.stack(
@@ -230,9 +251,17 @@ def stand_over(view: View, rim: Rim, coin: Coin, *, grow_mm: float = 0.0) -> Cam
     return camera(np.asarray(place, np.float64))
 
 
+def retraced(photo: Photo, disc: Disc, view: View, coin: Coin) -> Disc:
+    """The disc traced again under a view whose tilt is known; as it was, if that fails."""
+    camera = stand_over(view, disc.rim, coin)
+    radius, thickness = coin.diameter_mm / 2.0, coin.thickness_mm or 0.0
+    rim = trace_rim(photo, drawn_shape(camera, radius, thickness, U_LEVELLED_SHAPE))
+    return Disc(rim=rim) if rim is not None else disc
+
+
 def true_over_seen(camera: Camera, rim: Rim, coin: Coin) -> float:
     """Published over seen diameter of a coin, under a camera known from elsewhere."""
-    ring = camera.to_plane(rim.points(), coin.thickness_mm or 0.0)
+    ring = camera.to_plane(rim.outline, coin.thickness_mm or 0.0)
     seen = 2.0 * float(np.hypot(*(ring - ring.mean(axis=0)).T).mean())
     return (coin.diameter_mm - 2.0 * RIM_ROUNDING_MM) / seen
 

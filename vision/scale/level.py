@@ -21,8 +21,8 @@ U_TILT = 0.05
 U_K1 = 0.012
 """First lens term of a phone picture, before looking: 0.5 % at the corner after the phone's own
 correction."""
-U_DISC_OVAL = 0.0012
-"""Oval amplitude that a struck coin's traced rim shows by chance."""
+U_DISC_OVAL = 0.002
+"""Oval amplitude that a struck coin's traced rim shows by chance, or for its shadow."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

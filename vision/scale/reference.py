@@ -20,6 +20,7 @@ from vision.scale.coin import (
     View,
     find_discs,
     first_view,
+    retraced,
     stand_over,
     the_coin,
     true_over_seen,
@@ -38,6 +39,7 @@ U_STATED_REL = 0.001
 U_STATED_HEIGHT_REL = 0.1
 CLASH = 0.09
 """Difference between sheet and coin that no printer makes: fit to page is 3 to 6 %."""
+OUTLINE_POINTS = 180
 U_COIN_WITNESS = 0.002
 """Relative standard uncertainty of lengths by a coin's rim: striking, wear and rounding."""
 
@@ -167,15 +169,30 @@ class CoinSight:
 
     def levelled(self, rings: list[Round]) -> "CoinSight":
         """Tilt and lens from the roundness of all rings and of the coin."""
+        rim = self.disc.rim
         coin = Round(
-            points_px=self.disc.rim.points(),
+            points_px=rim.ellipse.points(OUTLINE_POINTS),
             height_mm=self.coin.thickness_mm or 0.0,
             u_oval=U_DISC_OVAL,
         )
-        return replace(self, found=level(self.found.view, [*rings, coin]))
+        found = level(self.found.view, [*rings, coin] if rim.is_traced else rings)
+        disc = retraced(self.photo, self.disc, found.view, self.coin)
+        return replace(self, found=found, disc=disc)
 
     def scale(self) -> Scale:
-        """Scale with the doubts about coin, focal length, tilt and lens."""
+        """Scale with the doubts about coin, focal length, tilt and lens.
+
+        Raises
+        ------
+        ScaleError
+            The coin's rim could not be traced.
+        """
+        if not self.disc.rim.is_traced:
+            raise ScaleError(
+                f"no clear rim around the disc at {self.disc.place}: {self.coin.name} ends in a "
+                "surface as bright as itself, in shadow or at the photo's edge",
+                hint="lay the coin on a surface of another brightness, evenly lit, away from rings",
+            )
         camera = self.camera
         rim, coin, view = self.disc.rim, self.coin, self.found.view
         width, height = self.photo.size
@@ -216,7 +233,7 @@ class CoinSight:
             tilt_deg=camera.tilt_deg,
             u_tilt_deg=float(np.linalg.norm(tilts)),
             u_lens_rel=float(np.linalg.norm([v.k1 - view.k1 for v in self.found.spread])),
-            outline_px=rim.points(),
+            outline_px=rim.outline,
             doubts=doubts,
             notes=(
                 f"{coin.label}, {coin.diameter_mm:g} mm across, {coin.thickness_mm:g} mm thick",

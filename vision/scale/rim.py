@@ -6,17 +6,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.photo.circles import Circle
 from vision.photo.decode import Photo
+from vision.scale.camera import Camera
 from vision.scale.ellipse import Ellipse, fit_ellipse
 
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
 
 SECTORS = 180
-RAYS_PER_SECTOR = 3
+RAYS_PER_SECTOR = 9
 SEARCH = 0.14
-"""Edges are looked for this far inside and outside the rough circle, in radii."""
+"""Edges are looked for this far inside and outside the expected rim, in radii."""
 SMOOTH_PX = 1.0
 """Width of the smoothing along each ray."""
 PEAK_SHARE, NOISE_FACTOR = 0.06, 4.0
@@ -26,138 +26,179 @@ COVER_LEAST = 0.6
 """Share of the sectors that the coin's outline must show."""
 COVER_SHARE = 0.7
 """A larger concentric curve is the outline from this share of the best curve's cover."""
-NARROW = (0.02, 0.012, 0.007)
-"""Distances (in radii) at which edges still belong to the outline, fit after fit."""
-GUESSES, GUESS_DEPTH, GUESS_SEED = 4000, 3, 20260302
-GUESS_NEAR = 0.004
-"""Distance (in radii) at which an edge lies on a guessed curve."""
-OVAL_MOST = 0.12
-"""Largest shift and ellipse of the outline against the rough circle, in radii."""
-HARMONICS = 2
-"""While edges are sorted, the rim is a Fourier series of this order: shift and ellipse."""
+GUESSES, GUESS_DEPTH, GUESS_SEED = 3000, 4, 20260302
+GUESS_NEAR = 0.003
+"""Distance (in radii, beside the shape's own doubt) at which an edge lies on a guessed curve."""
+NARROW = (2.0, 1.3, 0.9)
+"""Distances, in those of a guess, at which edges still belong to the outline, fit after fit."""
+SILHOUETTE = 0.7
+"""Worth of an edge on the lower rim where that shows; the rest is for the upper rim inside it."""
 SCATTER_SHARE, U_EDGE_PX = 0.3, 0.15
 """Uncertainty of the radius: this share of the scatter, which neighbouring edges have in common,
 and at least this much for the edge finder itself."""
 
+U_ROUGH = 0.05
+"""Uncertainty of a rough circle's radius, in radii."""
+
+ANGLES: Array = np.linspace(0.0, 2.0 * np.pi, SECTORS, endpoint=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Shape:
+    """How a disc of known proportions is drawn: what is left to find is its place and size.
+
+    On the side towards the foot of the plumb line the lower rim shows beside the upper one, and it
+    is what ends against the table.
+    """
+
+    x: float
+    y: float
+    """Middle of the upper rim, pixels."""
+    upper: Array
+    """(180,) distance of the upper rim in each direction, pixels."""
+    lower: Array
+    """(180,) of the lower rim, from the same middle."""
+    u_rel: float
+    """Standard uncertainty of the shape, in radii: a tilt that is not known yet."""
+
+    @property
+    def radius(self) -> float:
+        """Mean radius of the upper rim, pixels."""
+        return float(self.upper.mean())
+
+
+def drawn_shape(camera: Camera, radius_mm: float, thickness_mm: float, u_rel: float) -> Shape:
+    """Draw a disc that lies at the world's origin."""
+    dense = np.linspace(0.0, 2.0 * np.pi, 8 * SECTORS, endpoint=False)
+    circle = radius_mm * np.stack([np.cos(dense), np.sin(dense)], axis=-1)
+
+    def drawn(height: float) -> Array:
+        return camera.project(np.column_stack([circle, np.full(len(dense), height)]))
+
+    upper = drawn(thickness_mm)
+    middle = upper.mean(axis=0)
+
+    def polar(points: Array) -> Array:
+        offset = points - middle
+        angle = np.arctan2(offset[:, 1], offset[:, 0])
+        order = np.argsort(angle)
+        distance = np.hypot(offset[:, 0], offset[:, 1])
+        return np.interp(ANGLES, angle[order], distance[order], period=2.0 * np.pi)
+
+    return Shape(
+        x=float(middle[0]), y=float(middle[1]), upper=polar(upper), lower=polar(drawn(0.0)),
+        u_rel=u_rel,
+    )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rim:
-    """A coin's upper rim: a circle in space, an ellipse in the picture."""
+    """A coin's upper rim as the camera draws it."""
 
+    outline: Array
+    """(180, 2) points of the shape where it was found, pixels."""
     ellipse: Ellipse
+    """Free of the shape that was expected: what the edges themselves say of tilt."""
     rms_px: float
-    """Scatter of the edges around it."""
+    """Scatter of the edges around the outline."""
     u_radius_px: float
     """Standard uncertainty of the mean radius: scatter, and doubt about which edge it is."""
     cover: float
     """Share of sectors in which the edge was found."""
+    is_traced: bool = True
+    """False for a rough circle that stands in until the tilt is known."""
 
     @property
     def x(self) -> float:
         """Middle, pixels."""
-        return self.ellipse.x
+        return float(self.outline[:, 0].mean())
 
     @property
     def y(self) -> float:
         """Middle, pixels."""
-        return self.ellipse.y
+        return float(self.outline[:, 1].mean())
 
     @property
     def radius(self) -> float:
         """Mean radius, pixels."""
-        return self.ellipse.radius
-
-    def points(self, count: int = SECTORS) -> Array:
-        """The outline (count, 2), pixels."""
-        return self.ellipse.points(count)
+        return float(np.hypot(*(self.outline - self.outline.mean(axis=0)).T).mean())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Foot:
-    """How a disc's lower rim is drawn against its upper one: smaller, about the picture's middle.
+def trace_rim(photo: Photo, shape: Shape) -> Rim | None:
+    """Find where a disc of known shape lies, and how large it is drawn.
 
-    On the side towards the middle the bright edge of a coin hides the upper rim's outline, and the
-    lower rim is what ends against the paper.
-    """
-
-    shrink: float
-    """1 - thickness / camera height."""
-    axis_px: tuple[float, float]
-    """Foot of the optical axis, from the middle of the rough circle."""
-
-    def under(self, radius: Array, angles: Array) -> Array:
-        """Radius of the lower rim where the upper one has `radius`; broadcasting over angles.
-
-        The shifted circle to second order in the shift.
-        """
-        x, y = ((1.0 - self.shrink) * axis for axis in self.axis_px)
-        along, across = (
-            x * np.cos(angles) + y * np.sin(angles),
-            x * np.sin(angles) - y * np.cos(angles),
-        )
-        lower: Array = self.shrink * radius + along - across**2 / (2.0 * radius)
-        return lower
-
-
-def trace_rim(photo: Photo, rough: Circle, foot: Foot) -> Rim | None:
-    """Find the upper rim of a disc: the outermost curve that runs all around near a rough circle.
+    Three unknowns, shift and size. A coin's steps are concentric; its shadow is round too, but
+    shifted, and part of it may join part of the rim to another round curve. So first the curve
+    with most edges is found, by random sampling, and then only larger copies of it are looked at.
 
     Parameters
     ----------
     photo : the photo; edges are placed in linear light
-    rough : circle off by a few per cent
-    foot : how the lower rim is drawn
+    shape : the disc, off by some per cent in place and size
 
     Returns
     -------
     Rim, or None where no edge runs around.
     """
-    angles = np.linspace(0.0, 2.0 * np.pi, SECTORS, endpoint=False)
-    radii, slope = _slopes(photo, rough)
+    radii, slope = _slopes(photo, shape)
     rows, columns, clarity = _peaks(slope)
     if len(rows) < SECTORS // 2:
         return None
-    edge_angle, edge_radius = angles[rows], _refined(slope, radii, rows, columns)
     edges = _Edges(
         sector=rows,
         clarity=clarity,
-        angle=edge_angle,
-        radius=edge_radius,
-        design=_design(edge_angle),
-        foot=foot,
+        radius=_refined(slope, radii, rows, columns),
+        shape=shape,
     )
-    series = _outermost(edges, rough.radius)
-    if series is None:
-        return None
+    near = (GUESS_NEAR + shape.u_rel) * shape.radius
+    found = _outermost(edges, near)
     for width in NARROW:
-        fitted = _refitted(edges, series, width * rough.radius)
-        if fitted is None:
+        if found is None:
             return None
-        series = fitted
-    used, lifted = _on_rim(edges, series, NARROW[-1] * rough.radius)
-    cover = float(_covers(series[None], edges, NARROW[-1] * rough.radius)[0])
+        found = _refitted(edges, found, width * near)
+    if found is None:
+        return None
+    used, lifted = _on_rim(edges, found, NARROW[-1] * near)
+    cover = float(_covers(found[None], edges, NARROW[-1] * near)[0])
     if cover < COVER_LEAST:
         return None
-    directions = np.stack([np.cos(edge_angle), np.sin(edge_angle)], axis=-1)
-    ellipse = fit_ellipse((rough.x, rough.y) + lifted[used, None] * directions[used])
-    rms = float(np.sqrt(ellipse.sum_squares / max(1, int(used.sum()) - 5)))
+    angle = ANGLES[edges.sector]
+    directions = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    left = lifted[used] - _upper(found[None], edges)[0, used]
+    rms = float(np.sqrt(np.sum(left**2) / max(1, int(used.sum()) - 3)))
+    every = np.stack([np.cos(ANGLES), np.sin(ANGLES)], axis=-1)
+    reach = found[0] * shape.upper + every @ found[1:]
     return Rim(
-        ellipse=ellipse,
+        outline=(shape.x, shape.y) + reach[:, None] * every,
+        ellipse=fit_ellipse((shape.x, shape.y) + lifted[used, None] * directions[used]),
         rms_px=rms,
         u_radius_px=max(SCATTER_SHARE * rms, U_EDGE_PX),
         cover=cover,
     )
 
 
-def _slopes(photo: Photo, rough: Circle) -> tuple[Array, Floats]:
+def rough_rim(x: float, y: float, radius: float, cover: float) -> Rim:
+    """A circle in the picture in place of a rim that could not be traced yet."""
+    outline = (x, y) + radius * np.stack([np.cos(ANGLES), np.sin(ANGLES)], axis=-1)
+    return Rim(
+        outline=outline,
+        ellipse=fit_ellipse(outline),
+        rms_px=U_ROUGH * radius,
+        u_radius_px=U_ROUGH * radius,
+        cover=cover,
+        is_traced=False,
+    )
+
+
+def _slopes(photo: Photo, shape: Shape) -> tuple[Array, Floats]:
     """Steepness (180, k) of the light along rays, strongest channel, and the radii (k,)."""
-    start, stop = (1.0 - SEARCH) * rough.radius, (1.0 + SEARCH) * rough.radius
+    start, stop = (1.0 - SEARCH) * shape.radius, (1.0 + SEARCH) * shape.radius
     radii = np.arange(start, stop, 0.5)
-    rays = (np.arange(SECTORS * RAYS_PER_SECTOR) / RAYS_PER_SECTOR - 1 / RAYS_PER_SECTOR) * (
+    rays = ((np.arange(SECTORS * RAYS_PER_SECTOR) + 0.5) / RAYS_PER_SECTOR - 0.5) * (
         2.0 * np.pi / SECTORS
     )
     points = np.stack(
-        [rough.x + np.cos(rays)[:, None] * radii, rough.y + np.sin(rays)[:, None] * radii], -1
+        [shape.x + np.cos(rays)[:, None] * radii, shape.y + np.sin(rays)[:, None] * radii], -1
     )
     light = photo.sample(points)
     sectors = light.reshape(SECTORS, RAYS_PER_SECTOR, len(radii), 3).mean(axis=1)
@@ -191,40 +232,36 @@ def _refined(
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Edges:
-    """All edges near the rough circle."""
+    """All edges near the expected rim."""
 
     sector: NDArray[np.int64]
     clarity: Floats
-    angle: Array
     radius: Array
-    design: Array
-    foot: Foot
+    shape: Shape
 
 
-def _outermost(edges: _Edges, rough: float) -> Array | None:
-    """Series of the outermost of the concentric curves with edges nearly all around.
-
-    The steps of a coin's rim are concentric. Its shadow is round too, but shifted, and part of it
-    may join part of the rim to another round curve: so first the curve with most edges is found,
-    by random sampling, and then only larger copies of it are looked at.
-    """
+def _outermost(edges: _Edges, near: float) -> Array | None:
+    """Size and shift (3,) of the outermost of the concentric curves with edges nearly all around."""
+    shape = edges.shape
     picks = _same_layer(edges.sector, np.random.default_rng(GUESS_SEED))
-    system = edges.design[picks]
-    solvable = np.abs(np.linalg.det(system)) > 1e-6
+    sector = edges.sector[picks]
+    angle = ANGLES[sector]
+    silhouette = np.maximum(shape.upper, shape.lower)[sector]
+    system = np.stack([silhouette, np.cos(angle), np.sin(angle)], axis=-1)
+    solvable = np.abs(np.linalg.det(system)) > 0.05 * shape.radius
     wanted = edges.radius[picks[solvable]][..., None]
     guesses = np.linalg.solve(system[solvable], wanted)[..., 0]
-    relative = guesses / rough
-    sane = (np.abs(relative[:, 0] - 1.0) < SEARCH) & (np.abs(relative[:, 1:]) < OVAL_MOST).all(1)
+    shift = np.hypot(guesses[:, 1], guesses[:, 2])
+    sane = (np.abs(guesses[:, 0] - 1.0) < SEARCH) & (shift < SEARCH * shape.radius)
     guesses = guesses[sane]
     if not len(guesses):
         return None
-    near = GUESS_NEAR * rough
-    best = guesses[int(_covers(guesses, edges, near).argmax())]
-    best = _refitted(edges, best, near)
+    best = _refitted(edges, guesses[int(_covers(guesses, edges, near).argmax())], near)
     if best is None:
         return None
-    copies = best * np.arange(1.0, 1.0 + 2.0 * SEARCH, GUESS_NEAR / 2)[:, None]
-    cover = _covers(copies, edges, NARROW[1] / 2 * rough)
+    larger = np.arange(1.0, 1.0 + 2.0 * SEARCH, GUESS_NEAR / 2)
+    copies = best * np.stack([larger, np.ones_like(larger), np.ones_like(larger)], axis=-1)
+    cover = _covers(copies, edges, 1.5 * near)
     good = np.nonzero(cover > max(COVER_LEAST, COVER_SHARE * cover[0]))[0]
     if not len(good):
         return None
@@ -233,44 +270,59 @@ def _outermost(edges: _Edges, rough: float) -> Array | None:
 
 
 def _same_layer(sector: NDArray[np.int64], rng: np.random.Generator) -> NDArray[np.int64]:
-    """Indices (n, 5) of edges in five sectors, each time counted equally far from outside."""
+    """Indices (n, 3) of edges in three sectors, each time counted equally far from outside."""
     last = np.append(np.nonzero(np.diff(sector))[0], len(sector) - 1)
     depth = rng.integers(0, GUESS_DEPTH, GUESSES)[:, None]
-    return np.maximum(last[rng.integers(0, len(last), (GUESSES, 5))] - depth, 0)
+    return np.maximum(last[rng.integers(0, len(last), (GUESSES, 3))] - depth, 0)
 
 
-def _on_rim(edges: _Edges, series: Array, near: float) -> tuple[NDArray[np.bool_], Array]:
+def _upper(curves: Array, edges: _Edges) -> Array:
+    """Upper rim (n, m) of curves (n, 3), size and shift, in the direction of each edge."""
+    angle = ANGLES[edges.sector]
+    waves = np.stack([edges.shape.upper[edges.sector], np.cos(angle), np.sin(angle)])
+    return np.asarray(curves @ waves, np.float64)
+
+
+def _below(curves: Array, edges: _Edges) -> Array:
+    """How far (n, m) the lower rim stands out beyond the upper one."""
+    out = (edges.shape.lower - edges.shape.upper)[edges.sector]
+    return np.asarray(curves[:, :1] * out, np.float64)
+
+
+def _on_rim(edges: _Edges, curve: Array, near: float) -> tuple[NDArray[np.bool_], Array]:
     """Edges near the curve or its visible foot, and their radii lifted to the upper rim."""
-    upper = edges.design @ series
-    lower = edges.foot.under(upper, edges.angle)
-    on_upper = np.abs(edges.radius - upper) < near
-    on_lower = (np.abs(edges.radius - lower) < near) & (lower > upper + near)
-    lifted = np.where(on_lower, edges.radius - lower + upper, edges.radius)
-    return on_upper | on_lower, lifted
+    upper, below = _upper(curve[None], edges)[0], _below(curve[None], edges)[0]
+    apart = edges.radius - upper
+    on_lower = (below > near) & (np.abs(apart - below) < np.minimum(near, np.abs(apart)))
+    lifted = np.where(on_lower, edges.radius - below, edges.radius)
+    return on_lower | (np.abs(apart) < near), lifted
 
 
-def _refitted(edges: _Edges, series: Array, near: float) -> Array | None:
+def _refitted(edges: _Edges, curve: Array, near: float) -> Array | None:
     """Least squares through the edges near the curve, or near its foot where that shows."""
-    used, lifted = _on_rim(edges, series, near)
+    used, lifted = _on_rim(edges, curve, near)
     if used.sum() < SECTORS // 2:
         return None
-    fitted = np.linalg.lstsq(edges.design[used], lifted[used], rcond=None)[0]
+    angle = ANGLES[edges.sector[used]]
+    design = np.stack(
+        [edges.shape.upper[edges.sector[used]], np.cos(angle), np.sin(angle)], axis=-1
+    )
+    fitted = np.linalg.lstsq(design, lifted[used], rcond=None)[0]
     return np.asarray(fitted, np.float64)
 
 
 def _covers(curves: Array, edges: _Edges, near: float) -> Array:
-    """Share (n,) of the sectors in which an edge lies on each curve or on its visible foot."""
-    upper = curves @ edges.design.T
-    lower = edges.foot.under(upper, edges.angle)
-    on_lower = (np.abs(edges.radius - lower) < near) & (lower > upper + near)
-    which, edge = np.nonzero((np.abs(edges.radius - upper) < near) | on_lower)
-    seen = np.zeros((len(curves), SECTORS))
-    np.maximum.at(seen, (which, edges.sector[edge]), edges.clarity[edge])
-    share: Array = seen.mean(axis=1)
+    """Share (n,) of the sectors in which an edge lies on each curve.
+
+    Where the foot shows, it is the outline; the upper rim inside it counts less.
+    """
+    apart = edges.radius - _upper(curves, edges)
+    below = _below(curves, edges)
+    shows = below > near
+    on_upper, on_lower = np.abs(apart) < near, shows & (np.abs(apart - below) < near)
+    inner, outer = np.zeros((2, len(curves), SECTORS))
+    for seen, hit in ((inner, on_upper), (outer, np.where(shows, on_lower, on_upper))):
+        which, edge = np.nonzero(hit)
+        np.maximum.at(seen, (which, edges.sector[edge]), edges.clarity[edge])
+    share: Array = (SILHOUETTE * outer + (1.0 - SILHOUETTE) * inner).mean(axis=1)
     return share
-
-
-def _design(angles: Array) -> Array:
-    orders = range(1, HARMONICS + 1)
-    waves = [f(n * angles) for n in orders for f in (np.cos, np.sin)]
-    return np.stack([np.ones_like(angles), *waves], axis=-1)
