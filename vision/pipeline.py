@@ -13,9 +13,6 @@ from vision.rings.record import rings_of
 from vision.rings.shape import rounds_of
 from vision.scale.reference import Reference, Sight, see_reference
 
-LEVELLINGS = 2
-"""Times that tilt and lens are taken from the rings: the second time from all of them."""
-
 
 def measure_photo(path: Path, reference: Reference | None = None) -> Result:
     """Measure every ring in a photo.
@@ -38,10 +35,10 @@ def measure(photo: Photo, reference: Reference) -> Result:
     circles = find_circles(photo.bgr)
     sight = see_reference(photo, circles, reference)
     nests = [nest for nest in circles if not sight.hides(nest.x, nest.y)]
-    fit = find_rings(photo, sight.camera, nests)
-    for _ in range(LEVELLINGS):
-        sight, fit = _levelled(photo, sight, fit)
-        fit = refind(photo, sight.camera, nests, fit)
+    fit, open_nests = find_rings(photo, sight.camera, nests)
+    sight, fit = _levelled(photo, sight, fit)
+    fit = refind(photo, sight.camera, open_nests, fit)
+    sight, fit = _levelled(photo, sight, fit)
     scale = sight.scale()
     others = find_others(photo, scale, fit)
     if not len(fit) and not others:

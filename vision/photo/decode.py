@@ -75,15 +75,15 @@ class Photo:
         """
         width, height = self.size
         margin = 3  # two pixels reach of the bicubic kernel, one for rounding
-        low = np.floor(points.min(axis=(0, 1))).astype(int) - margin
-        high = np.ceil(points.max(axis=(0, 1))).astype(int) + margin + 1
+        x, y = points[..., 0], points[..., 1]  # one by one: numpy is slow over a last axis of two
+        low = np.floor([x.min(), y.min()]).astype(int) - margin
+        high = np.ceil([x.max(), y.max()]).astype(int) + margin + 1
         left, top = np.clip(low, 0, (width - 1, height - 1))
         right, bottom = np.clip(high, (left + 1, top + 1), (width, height))
-        maps = (points - (left, top)).astype(np.float32)
         sampled = cv2.remap(
             linear_light(self.bgr[top:bottom, left:right]),
-            maps[..., 0],
-            maps[..., 1],
+            (x - left).astype(np.float32),
+            (y - top).astype(np.float32),
             interpolation=cv2.INTER_CUBIC,
             borderMode=cv2.BORDER_REPLICATE,
         )

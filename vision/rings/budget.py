@@ -14,7 +14,7 @@ from vision.rings.torus import RADIUS, TUBE
 
 Array = NDArray[np.float64]
 
-REST_TILT_RAD = 0.02
+REST_TILT_RAD = 0.015
 """Slope of a ring's plane: burrs and sprung ends keep rings from lying quite flat."""
 DARK_FACTOR = 1.6
 """Edges before dark surroundings are this much less sure than the reader says."""

@@ -12,15 +12,16 @@ from vision.rings.torus import RADIUS, TUBE, X, Y
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
-Indices = NDArray[np.int64]
 
-FIRST_ROUNDS = 2
-"""Rounds after which the right pair of outlines is told from the wrong ones."""
+FINALISTS = (2, 1, 1)
+"""Pairs of outlines of a nest that stay, round after round."""
 SCATTER_MOST = 0.09
 """Residual scatter (wire widths) above which two outlines are no ring's."""
 CLEAR_SCATTER = 0.03
 """Residual scatter under which a ring is certain and is not looked for again."""
 PRESENCE_LEAST = 0.5
+HOPELESS = 0.02
+"""Presence in the first look under which a nest holds no ring under any camera."""
 SMALLEST_MM = 1.9
 """Outside diameter under which nothing is called a ring; printed letters are as small."""
 SPECK = 0.3
@@ -31,28 +32,45 @@ SAME_PLACE = 0.35
 """Fits whose centres are nearer than this share of a centre-line radius are one ring."""
 
 
-def find_rings(photo: Photo, camera: Camera, nests: list[Nest]) -> Fit:
+def find_rings(photo: Photo, camera: Camera, nests: list[Nest]) -> tuple[Fit, list[Nest]]:
     """Fit rings to the nests; at most one ring each, none twice.
 
     Parameters
     ----------
     nests : circles around one centre each, without those of the reference
+
+    Returns
+    -------
+    fit : rings whose edges lie on the outlines of one solid ring
+    open_nests : where no clear ring was found, but one may be; a better camera may tell
     """
     if not nests:
-        return fit_rings(photo, camera, np.empty((0, 6)))
+        return fit_rings(photo, camera, np.empty((0, 6))), []
     guesses = [guess_tori(camera, nest) for nest in nests]
     owner = np.repeat(np.arange(len(nests)), [len(guess) for guess in guesses])
-    fit = fit_rings(photo, camera, np.concatenate(guesses), rounds=FIRST_ROUNDS)
+    fit = fit_rings(photo, camera, np.concatenate(guesses), rounds=1)
+    hope = np.zeros(len(nests))
+    np.maximum.at(hope, owner, fit.reading.presence)
+    for kept in FINALISTS:
+        worth = np.where(hope[owner] > HOPELESS, _worth(fit), 0.0)
+        chosen = np.concatenate(
+            [
+                members[np.argsort(-worth[members])[:kept]]
+                for members in (np.nonzero(owner == index)[0] for index in np.unique(owner))
+            ]
+        )
+        chosen = chosen[worth[chosen] > 0]
+        owner = owner[chosen]
+        fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1)
+    fit = without_twins(looks_round(fit))
+    return fit, [n for n, hopes in zip(nests, hope, strict=True) if hopes > HOPELESS]
+
+
+def _worth(fit: Fit) -> Array:
+    """How much (n,) speaks for each fit as the right pair of outlines of its nest."""
     doubt = (fit.scatter + 0.01) * (fit.reading.scale.mean(axis=1) + 0.005)
-    worth = fit.reading.presence / doubt
-    best: Indices = np.array(
-        [
-            members[worth[members].argmax()]
-            for members in (np.nonzero(owner == index)[0] for index in range(len(nests)))
-        ],
-        dtype=np.int64,
-    )
-    return without_twins(looks_round(fit_rings(photo, camera, tori=fit.tori[best])))
+    worth: Array = fit.reading.presence / doubt
+    return worth
 
 
 def looks_round(fit: Fit) -> Fit:
@@ -90,16 +108,16 @@ def _same_ring(one: Array, other: Array) -> bool:
 
 
 def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
-    """Try again, under a better camera, the nests in which no clear ring was found."""
+    """Try again, under a better camera, the open nests beside the clear rings."""
     clear = fit.chosen(np.nonzero(fit.scatter < CLEAR_SCATTER)[0])
     middles = camera.project(
         np.column_stack([clear.tori[:, X], clear.tori[:, Y], clear.tori[:, TUBE]])
     )
-    open_nests = [
+    beside = [
         nest
         for nest in nests
         if not len(clear)
         or np.hypot(middles[:, 0] - nest.x, middles[:, 1] - nest.y).min() > 0.4 * nest.outer.radius
     ]
-    again = find_rings(photo, camera, open_nests)
+    again, _ = find_rings(photo, camera, beside)
     return without_specks(without_twins(fit.joined(again)), camera)

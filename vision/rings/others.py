@@ -33,6 +33,9 @@ EDGE_LEAST, EDGE_SHARE = 3.0, 70.0
 is softer all around."""
 SHADOW_RIM = 1.25
 """Rings hide this much of their surroundings, in outer radii: their shadows are no things."""
+AGAINST_PX, AGAINST_SHARE = 3, 0.5
+"""A thing this near (pixels of the reduced picture) to what a ring hides lies against the ring, if
+it is at least this large (radii of the ring): a crumb lifts nothing."""
 AREA_SHARE = 0.12
 """Least area of a thing, as a share of the smallest ring's disc (or of 0.01 % of the picture)."""
 
@@ -45,6 +48,8 @@ class Thing:
     y: float
     radius_px: float
     reason: str
+    against: tuple[int, ...] = ()
+    """Indices of the fitted rings that it lies against, over or under."""
 
 
 def find_others(photo: Photo, scale: Scale, fit: Fit) -> list[Thing]:
@@ -62,10 +67,8 @@ def find_others(photo: Photo, scale: Scale, fit: Fit) -> list[Thing]:
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)), np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.uint8)
     _blank_known(mask, shrink, scale, fit)
-    return [
-        Thing(x=float(x / shrink), y=float(y / shrink), radius_px=float(r / shrink), reason=reason)
-        for x, y, r, reason in _things(mask, steep, _least_area(scale.camera, fit, shrink, mask))
-    ]
+    owners = _owners(mask, shrink, scale, fit)
+    return _things(mask, steep, owners, shrink, _least_area(scale.camera, fit, shrink, mask))
 
 
 def _from_table(lab: Floats) -> Floats:
@@ -89,11 +92,27 @@ def _blank_known(mask: Mask, shrink: float, scale: Scale, fit: Fit) -> None:
         middle = scale.outline_px.mean(axis=0)
         grown = middle + (scale.outline_px - middle) * SHADOW_RIM
         cv2.fillPoly(mask, [np.rint(grown * shrink).astype(np.int32)], 0)
-    if len(fit):
-        _, outer = outlines(scale.camera, fit.tori, ring_angles(48))
-        middles = outer.mean(axis=1, keepdims=True)
-        for ring in middles + (outer - middles) * SHADOW_RIM:
-            cv2.fillPoly(mask, [np.rint(ring * shrink).astype(np.int32)], 0)
+    for ring in _grown(scale.camera, fit, shrink):
+        cv2.fillPoly(mask, [ring], 0)
+
+
+def _owners(mask: Mask, shrink: float, scale: Scale, fit: Fit) -> NDArray[np.int32]:
+    """Index of the ring whose hidden surroundings, a little widened, hold each pixel; -1 none."""
+    owners = np.full(mask.shape, -1, np.int32)
+    for index, ring in enumerate(_grown(scale.camera, fit, shrink)):
+        cv2.fillPoly(owners, [ring], index)
+        cv2.polylines(owners, [ring], True, index, 2 * AGAINST_PX + 1)
+    return owners
+
+
+def _grown(camera: Camera, fit: Fit, shrink: float) -> list[NDArray[np.int32]]:
+    """Each ring's outline with its shadow, in the reduced picture."""
+    if not len(fit):
+        return []
+    _, outer = outlines(camera, fit.tori, ring_angles(48))
+    middles = outer.mean(axis=1, keepdims=True)
+    grown = np.rint((middles + (outer - middles) * SHADOW_RIM) * shrink).astype(np.int32)
+    return list(grown)
 
 
 def _least_area(camera: Camera, fit: Fit, shrink: float, mask: Mask) -> float:
@@ -110,10 +129,13 @@ def _steepness(lab: Floats) -> Floats:
     return np.asarray(np.hypot(*slopes).max(axis=2), np.float32)
 
 
-def _things(mask: Mask, steep: Floats, least: float) -> list[tuple[float, float, float, str]]:
-    """Connected things (x, y, radius, reason) of the mask with a sharp border."""
+def _things(
+    mask: Mask, steep: Floats, owners: NDArray[np.int32], shrink: float, least: float
+) -> list[Thing]:
+    """Connected things of the mask with a sharp border."""
     count, labels, stats, centres = cv2.connectedComponentsWithStats(mask, connectivity=8)
     height, width = mask.shape
+    reach = np.bincount(owners[owners >= 0], minlength=1)
     found = []
     for index in range(1, count):
         left, top, wide, high, area = (int(v) for v in stats[index])
@@ -130,6 +152,20 @@ def _things(mask: Mask, steep: Floats, least: float) -> list[tuple[float, float,
             if at_frame
             else "not a ring lying flat for itself: standing, heaped, bent, or something else"
         )
-        x, y = centres[index]
-        found.append((float(x), float(y), max(wide, high) / 2.0, reason))
+        x, y = centres[index] / shrink
+        size = max(wide, high) / 2.0
+        touched = np.unique(owners[part][(blob > 0) & (owners[part] >= 0)])
+        found.append(
+            Thing(
+                x=float(x),
+                y=float(y),
+                radius_px=size / shrink,
+                reason=reason,
+                against=tuple(
+                    int(ring)
+                    for ring in touched
+                    if size > AGAINST_SHARE * np.sqrt(reach[ring] / np.pi) / SHADOW_RIM
+                ),
+            )
+        )
     return found

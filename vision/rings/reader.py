@@ -22,7 +22,7 @@ PLACES = 36
 MEAN_LIGHT, SLOPE_GAIN = 0.8, 8.0
 """What brings the inputs around zero and to like size; as in training."""
 LOG_WEIGHT_LIMIT = 4.0
-BATCH = 8
+BATCH = 2
 """Rings read at a time: what they need fits the processor's cache."""
 
 
@@ -126,16 +126,24 @@ def _block(name: str, rows: Picture) -> Picture:
 
 def _along(name: str, rows: Picture, *, edge: int, stride: int = 1, apart: int = 1) -> Picture:
     """Convolve along s, `edge` zeros beyond both ends: (n, 32, m, c) to (n, 32, m / stride, c')."""
-    count, channels = rows.shape[2:]
+    rings, sectors, count, channels = rows.shape
     window = len(_weights()[f"{name}.weight"]) // channels
-    padded = np.pad(rows, ((0, 0), (0, 0), (edge, edge), (0, 0)))
-    starts = range(0, window * apart, apart)
-    wide = np.concatenate([padded[:, :, at : at + count : stride] for at in starts], axis=3)
-    return _product(name, wide)
+    padded = np.zeros((rings, sectors, count + 2 * edge, channels), np.float32)
+    padded[:, :, edge : edge + count] = rows
+    out = (count + 2 * edge - (window - 1) * apart - 1) // stride + 1
+    ring, sector, place, channel = padded.strides
+    wide = np.lib.stride_tricks.as_strided(
+        padded,
+        (rings, sectors, out, window, channels),
+        (ring, sector, stride * place, apart * place, channel),
+        writeable=False,
+    )
+    return _product(name, wide.reshape(rings, sectors, out, window * channels))
 
 
 def _product(name: str, rows: Picture) -> Picture:
     weights = _weights()
-    out: Picture = rows @ weights[f"{name}.weight"]
+    # one product of two matrices: numpy takes more dimensions as many small products
+    out: Picture = rows.reshape(-1, rows.shape[-1]) @ weights[f"{name}.weight"]
     out += weights[f"{name}.bias"]
-    return out
+    return out.reshape(*rows.shape[:-1], -1)

@@ -19,6 +19,7 @@ from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, X, Y, outlines,
 Array = NDArray[np.float64]
 
 DRAWN_POINTS = 96
+LIES_AGAINST = "something lies against it, over or under it: it may not lie flat"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,6 +45,9 @@ def rings_of(
     camera = scale.camera
     sizes = sizes_of(fit, scale, fit.paper < DARK_PAPER)
     reasons = reasons_against(fit, camera, photo.size)
+    for thing in things:
+        for index in thing.against:
+            reasons[index].append(LIES_AGAINST)
     warnings = warnings_about(fit, camera)
     inner, outer = outlines(camera, fit.tori, ring_angles(DRAWN_POINTS))
     middles = (inner.mean(axis=1) + outer.mean(axis=1)) / 2.0
@@ -64,7 +68,7 @@ def rings_of(
                 center_px=places[index],
                 radius_px=radii[index],
                 outlines_px=(inner[index], outer[index]),
-                reasons=tuple(_named(text, names) for text in reasons[index]),
+                reasons=tuple(dict.fromkeys(_named(text, names) for text in reasons[index])),
                 warnings=tuple(_named(text, names) for text in warnings[index]),
             ),
         )

@@ -64,7 +64,8 @@ def unwrap(photo: Photo, camera: Camera, tori: Array) -> Unwrapped:
     level = np.empty((len(tori), 3))
     for ring, (start, step) in enumerate(zip(inner, across, strict=True)):
         points = start[:, None] + SAMPLE_S[None, :, None] * step[:, None]
-        inside = np.all((points >= 0) & (points <= (width - 1, height - 1)), axis=-1)
+        x, y = points[..., 0], points[..., 1]
+        inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
         clear[ring] = inside.reshape(SECTORS, -1).mean(axis=1)
         width_px = float(np.hypot(*step.T).mean())
         planes[ring], level[ring] = _planes(photo.sample(points), width_px)
@@ -73,8 +74,10 @@ def unwrap(photo: Photo, camera: Camera, tori: Array) -> Unwrapped:
 
 def _planes(samples: Picture, width_px: float) -> tuple[Picture, Array]:
     sectors = (SECTORS, RAYS_PER_SECTOR, SAMPLES)
-    clipped = (samples.max(axis=-1) > CLIPPED).reshape(sectors).mean(axis=1)
-    rays = samples.reshape(*sectors, 3).mean(axis=1)
+    blue, green, red = (samples[..., channel] for channel in range(3))
+    brightest = np.maximum(np.maximum(blue, green), red)
+    clipped = (brightest > CLIPPED).reshape(sectors).mean(axis=1)
+    rays = samples.reshape(SECTORS, RAYS_PER_SECTOR, -1).mean(axis=1).reshape(SECTORS, SAMPLES, 3)
     paper = (SAMPLE_S < PAPER_INSIDE) | (SAMPLE_S > PAPER_OUTSIDE)
     level = np.percentile(rays[:, paper].reshape(-1, 3), PAPER_PERCENTILE, axis=0)
     relative = np.sqrt(np.clip(rays / np.maximum(level, PAPER_LEAST), 0.0, BRIGHTEST))

@@ -1,0 +1,190 @@
+"""What the pixels alone say of a photo: how sharp, how noisy, how bright.
+
+Measured on some hundred small patches, at full resolution, before anything is looked for.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.photo.decode import LINEAR
+
+Array = NDArray[np.float64]
+Floats = NDArray[np.float32]
+Pixels = NDArray[np.uint8]
+
+REDUCTION = 8
+"""The places of strong edges are found on a picture reduced by this."""
+EDGE_PATCH_PX, EDGE_PATCHES = 96, 48
+"""Side of the patches on which sharpness is measured, and how many: those with strongest edges."""
+FLAT_PATCH_PX, FLAT_PATCHES = 64, 12
+"""Side of the patches on which noise is measured, and how many lie along the longer side."""
+MARGIN_PX = 12
+"""Of a patch: smoothing reaches as far."""
+BLURS_PX, BLURS_NOISY_PX = (0.8, 2.0), (1.6, 3.2)
+"""Smoothing that is added to an edge before its steepness is taken, and the wider one for
+comparison; those for noisy photos keep noise out, but merge edges that lie close together."""
+NOISY = 6.0
+"""Levels of noise from which a photo is noisy."""
+DIRECTIONS = 4
+"""Directions, over half a turn, in which sharpness is told apart: a shaken photo is blurred in
+one."""
+STRONGEST = 60
+"""Pixels of a direction whose edge is steepest that count in a patch."""
+LEAST_PIXELS, LEAST_PATCHES = 12, 5
+"""Of a direction, for its blur to count."""
+STEEP_SHARE, STEEP_NOISE = 0.1, 4.0
+"""Steepness of an edge that counts: at least this share of the patch's steepest, and so many times
+the noise."""
+SHARPEST = 0.25
+"""Quantile over the patches: shadows and highlights are soft by themselves, the lens is not."""
+MOST_BLUR_PX = 20.0
+FLATTEST = 0.25
+"""Quantile of the patches' noise that is the photo's: texture looks like noise."""
+FULL = 250
+"""Level from which a channel counts as burnt out; the tone curve's end is flat."""
+DARKEST = 8
+"""Level under which noise is not related to light."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """How a photo looks, whatever is on it."""
+
+    blur_px: float | None
+    """Standard deviation of the blur of edges in the direction in which it is widest; None where
+    no edge stands out of the noise."""
+    noise_rel: float
+    """Standard deviation of the noise of a pixel, as a share of the light of the table."""
+    burnt_share: float
+    """Share of the picture in which all channels are burnt out."""
+    span: float
+    """Levels between the darkest and the brightest hundredth of the picture."""
+
+
+def look_at(bgr: Pixels) -> Look:
+    """Measure sharpness, noise and light of an upright photo (h, w, 3), gamma-coded.
+
+    Notes
+    -----
+    The blur of an edge follows from how much its steepness falls when it is smoothed further: for a
+    step under a Gaussian blur s, steepness is as 1 / s, and blurs add in quadrature. Good to 0.1 px
+    where the photo holds sharp steps (a printed sheet); rings alone, whose edges are softer than
+    the lens, let it read up to 0.6 px too much (`tests/vision/test_look.py`).
+    """
+    small = cv2.resize(
+        bgr, _size(bgr, REDUCTION), interpolation=cv2.INTER_AREA
+    )  # keeps no single pixel of noise
+    coarse = np.asarray(small, np.uint8)
+    noise, light = _noise(bgr)
+    darkest, brightest = np.percentile(coarse[..., 1], [1, 99])
+    slope = float(np.gradient(LINEAR.astype(np.float64))[round(light)])
+    return Look(
+        blur_px=_blur(bgr, coarse, noise),
+        noise_rel=noise * slope / float(LINEAR[max(round(light), DARKEST)]),
+        burnt_share=float(np.mean(coarse.min(axis=2) >= FULL)),
+        span=float(brightest - darkest),
+    )
+
+
+def _size(bgr: Pixels, reduction: int) -> tuple[int, int]:
+    height, width = bgr.shape[:2]
+    return max(1, width // reduction), max(1, height // reduction)
+
+
+def _noise(bgr: Pixels) -> tuple[float, float]:
+    """Standard deviation of the noise and mean light of the flattest patches, levels.
+
+    The mask lets neither slopes nor curvature of the light through (J. Immerkaer, "Fast noise
+    variance estimation", Computer Vision and Image Understanding 64 (1996), 300-302); its median
+    leaves edges out.
+    """
+    mask = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
+    height, width = bgr.shape[:2]
+    side = min(FLAT_PATCH_PX, height, width)
+    step = max(1, (max(height, width) - side) // FLAT_PATCHES)
+    noises, lights = [], []
+    for top in range(0, height - side + 1, step):
+        for left in range(0, width - side + 1, step):
+            patch = bgr[top : top + side, left : left + side, 1].astype(np.float32)
+            left_over = cv2.filter2D(patch, -1, mask)[1:-1, 1:-1]
+            noises.append(float(np.median(np.abs(left_over))) / (0.6745 * 6.0))
+            lights.append(float(patch.mean()))
+    order = np.argsort(noises)
+    # Burnt out or black patches show no noise at all: those are not the flattest.
+    lively = [k for k in order if DARKEST < lights[k] < FULL] or list(order)
+    chosen = lively[: max(1, int(2 * FLATTEST * len(lively)))]
+    return float(np.median([noises[k] for k in chosen])), float(
+        np.median([lights[k] for k in chosen])
+    )
+
+
+def _blur(bgr: Pixels, coarse: Pixels, noise: float) -> float | None:
+    """Blur of edges in the direction in which it is widest: a shaken photo is blurred in one."""
+    by_direction: list[list[float]] = [[] for _ in range(DIRECTIONS)]
+    for left, top in _edge_patches(coarse):
+        patch = bgr[
+            max(0, top - MARGIN_PX) : top + EDGE_PATCH_PX + MARGIN_PX,
+            max(0, left - MARGIN_PX) : left + EDGE_PATCH_PX + MARGIN_PX,
+            1,
+        ]
+        for direction, blur in _patch_blurs(patch.astype(np.float32), noise):
+            by_direction[direction].append(blur)
+    blurs = [
+        float(np.quantile(values, SHARPEST))
+        for values in by_direction
+        if len(values) >= LEAST_PATCHES
+    ]
+    return max(blurs, default=None)
+
+
+def _edge_patches(coarse: Pixels) -> list[tuple[int, int]]:
+    """Left and top of the patches with the strongest edges."""
+    grey = cv2.cvtColor(coarse, cv2.COLOR_BGR2GRAY)
+    steep = np.asarray(_steepness(grey.astype(np.float32))[0])
+    side = EDGE_PATCH_PX // REDUCTION
+    rows, columns = steep.shape[0] // side, steep.shape[1] // side
+    if rows == 0 or columns == 0:
+        return [(0, 0)]
+    blocks = steep[: rows * side, : columns * side].reshape(rows, side, columns, side)
+    order = np.argsort(blocks.max(axis=(1, 3)).ravel())[::-1][:EDGE_PATCHES]
+    return [(int(k % columns) * EDGE_PATCH_PX, int(k // columns) * EDGE_PATCH_PX) for k in order]
+
+
+def _patch_blurs(patch: Floats, noise: float) -> list[tuple[int, float]]:
+    """Blur of the steepest edges of a patch, by direction."""
+    first, second = BLURS_NOISY_PX if noise > NOISY else BLURS_PX
+    once, direction = _steepness(np.asarray(cv2.GaussianBlur(patch, (0, 0), first), np.float32))
+    twice, _ = _steepness(np.asarray(cv2.GaussianBlur(patch, (0, 0), second), np.float32))
+    once, twice, direction = (
+        part[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX].ravel()
+        for part in (once, twice, direction)
+    )
+    if not len(once):
+        return []
+    # Noise smoothed by s changes by noise / (s^2 sqrt(8 pi)) a pixel.
+    floor = STEEP_NOISE * noise / (first**2 * np.sqrt(8.0 * np.pi))
+    steep = once > max(STEEP_SHARE * float(once.max()), floor)
+    found = []
+    for number in range(DIRECTIONS):
+        mine = np.flatnonzero(steep & (direction == number))
+        if len(mine) < LEAST_PIXELS:
+            continue
+        mine = mine[np.argsort(once[mine])[-STRONGEST:]]
+        fall = (once[mine] / np.maximum(twice[mine], 1e-6)) ** 2
+        squares = (second**2 - first**2 * fall) / np.maximum(fall - 1.0, 1e-6)
+        blur = float(np.sqrt(np.clip(np.median(squares), 0.0, MOST_BLUR_PX**2)))
+        found.append((number, blur))
+    return found
+
+
+def _steepness(picture: Floats) -> tuple[Floats, NDArray[np.int64]]:
+    """Change of light a pixel, and its direction as a number from 0 to 3."""
+    along_x, along_y = (
+        cv2.Scharr(picture, cv2.CV_32F, *order, scale=1 / 32) for order in ((1, 0), (0, 1))
+    )
+    turn = np.arctan2(along_y, along_x) / np.pi * DIRECTIONS
+    number = np.rint(turn).astype(np.int64) % DIRECTIONS
+    return np.asarray(np.hypot(along_x, along_y), np.float32), number
