@@ -2,6 +2,7 @@
 
 import typer
 
+from cli.hints import print_next
 from cli.options import AsJson, ResultFiles
 from cli.results import read_results
 
@@ -24,3 +25,4 @@ def batch(results: ResultFiles, as_json: AsJson = False) -> None:
         typer.echo(dump(report_record(found, read.repeats)).encode("utf-8"), nl=False)
     else:
         print_text(report_text(found, read.repeats, width=terminal_width()))
+        print_next("annulet judge RESULT... --order FILE tells whether that is what was ordered")

@@ -5,6 +5,7 @@ from dataclasses import asdict
 
 import typer
 
+from cli.hints import print_next
 from cli.options import AsJson
 
 
@@ -23,3 +24,4 @@ def coins(as_json: AsJson = False) -> None:
         typer.echo(json.dumps(record, ensure_ascii=False, allow_nan=False, indent=2).encode())
         return
     print_text(coins_text(all_coins(), width=terminal_width()))
+    print_next("lay one beside the rings, take a photo, then: annulet measure PHOTO --coin NAME")

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from cli.exits import ExitCode
+from cli.hints import print_next
 from cli.options import AsJson, positive
 from cli.problems import UsageProblem
 from cli.results import read_results
@@ -52,6 +53,7 @@ def compare(
         typer.echo(dump(comparison_record(found, str(a), str(b))).encode("utf-8"), nl=False)
     else:
         print_text(comparison_text(found, str(a), str(b), width=terminal_width()))
+        print_next("annulet batch RESULT... names off-size rings of a lot, to pick them out first")
     if found.answer is not Answer.YES:
         no = found.answer is Answer.NO
         raise typer.Exit(ExitCode.NO if no else ExitCode.CANNOT_TELL)

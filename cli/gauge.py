@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from cli.exits import ExitCode
+from cli.hints import print_next
 from cli.options import AsJson, positive
 from cli.problems import UsageProblem
 
@@ -58,5 +59,6 @@ def gauge(
     else:
         text = gauge_text(size, wire, check, stated=u95_mm is not None, width=terminal_width())
         print_text(text)
+        print_next(f"annulet weave --name WEAVE --wire {size.value_mm:.3f} says which ID to order")
     if check is not None and check.fit is not Fit.YES:
         raise typer.Exit(ExitCode.NO if check.fit is Fit.NO else ExitCode.CANNOT_TELL)

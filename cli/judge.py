@@ -1,6 +1,7 @@
 """`annulet judge`: whether a shipment is what was ordered."""
 
 import math
+import os
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -8,16 +9,22 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.exits import ExitCode
-from cli.options import AsJson, Metal, ResultFiles
+from cli.hints import print_next, print_wrote
+from cli.options import AsJson, Force, Metal, ResultFiles
+from cli.outputs import write_whole
 from cli.problems import UsageProblem
-from cli.results import read_results
+from cli.results import Read, read_results
 
 if TYPE_CHECKING:
+    from vision.batch.judge import Verdict
     from vision.batch.order import Order
     from vision.batch.sample import Batch
     from vision.batch.weight import Count
 
 MOST_BYTES = 1_000_000
+
+REPORT = "verdict.html"
+"""The file that --out writes."""
 
 _WEIGHT = re.compile(r"(?P<whole>\d{1,9})(?:[.,](?P<decimals>\d{1,6}))?\s*g?", re.ASCII)
 
@@ -41,6 +48,11 @@ def judge(
         ),
     ] = None,
     metal: Metal = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help=f"Write the report {REPORT} into this folder."),
+    ] = None,
+    force: Force = False,
     as_json: AsJson = False,
 ) -> None:
     """Judge a shipment by some of its rings: accept (0), reject (4) or cannot tell (5).
@@ -48,6 +60,7 @@ def judge(
     Take the rings from the bag without choosing. Rings within U of a limit count for neither
     side: only what is proven decides.
     """
+    _check_report(out, force=force)
     from cli.show.record import dump
     from cli.show.terminal import print_text, terminal_width
     from cli.show.verdict import verdict_record, verdict_text
@@ -63,9 +76,40 @@ def judge(
         typer.echo(dump(verdict_record(verdict, read.repeats)).encode("utf-8"), nl=False)
     else:
         print_text(verdict_text(verdict, read.repeats, width=terminal_width()))
+    if out is not None:
+        _write_report(out / REPORT, verdict, read)
+    elif not as_json:
+        print_next("add --out DIR for a report to open in a browser, print or mail")
     if verdict.decision is not Decision.ACCEPT:
         rejected = verdict.decision is Decision.REJECT
         raise typer.Exit(ExitCode.NO if rejected else ExitCode.CANNOT_TELL)
+
+
+def _check_report(out: Path | None, *, force: bool) -> None:
+    if out is None:
+        if force:
+            raise UsageProblem(
+                "--force is about files, but without --out none are written", hint="add --out DIR"
+            )
+        return
+    if os.path.lexists(out / REPORT) and not force:
+        raise UsageProblem(
+            f"{out} already holds {REPORT}",
+            hint="choose another --out folder, or add --force to overwrite",
+        )
+
+
+def _write_report(path: Path, verdict: "Verdict", read: Read) -> None:
+    from datetime import date
+
+    from cli.report.judged import judged_html
+    from cli.report.picture import embed_marked
+
+    pictures = embed_marked(read.shots, read.files)
+    page = judged_html(verdict, pictures, read.repeats, written=date.today())
+    write_whole(path, page.encode("utf-8"))
+    print_wrote(f"wrote {path}")
+    print_next(f"open {path} in a browser")
 
 
 def _order(path: Path) -> "Order":

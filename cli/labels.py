@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from cli.hints import print_next, print_wrote
 from cli.options import AsJson, Metal, Rings, SparePercent
 from cli.problems import UsageProblem
 
@@ -51,7 +52,7 @@ def labels(
     from cli.show.bags import labels_pdf, labels_record, labels_text
     from cli.show.record import dump
     from cli.show.terminal import print_text, terminal_width
-    from cli.words import count, harmless
+    from cli.words import count
     from vision.batch.label import propose_labels
     from vision.batch.lot import report
     from vision.batch.sample import pool
@@ -72,4 +73,6 @@ def labels(
     else:
         print_text(labels_text(made, orders, notes=notes, width=terminal_width()))
     if out is not None:
-        typer.echo(harmless(f"wrote {out}: print it at 100 % and cut along the lines"), err=True)
+        print_wrote(f"wrote {out}: print it at 100 % and cut along the lines")
+    elif not as_json:
+        print_next("add --out FILE.pdf for labels to print and cut")

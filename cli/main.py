@@ -3,6 +3,7 @@
 import errno
 import os
 import sys
+from collections.abc import Callable
 from typing import Annotated, Any
 
 import typer
@@ -65,21 +66,57 @@ app = typer.Typer(
     cls=Commands,
     rich_markup_mode=None,
     no_args_is_help=True,
-    add_completion=False,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-app.command()(measure)
-app.command()(sheet)
-app.command()(coins)
-app.command()(batch)
-app.command()(judge)
-app.command()(plan)
-app.command()(compare)
-app.command()(spotcheck)
-app.command(context_settings=DASHES)(gauge)
-app.command(context_settings=DASHES)(weave)
-app.command()(labels)
+
+
+def _add(command: Callable[..., None], short: str, example: str, **settings: Any) -> None:
+    """Add a command: what the list of commands says of it, and the example that ends its help."""
+    app.command(short_help=short, epilog=f"Example: annulet {example}", **settings)(command)
+
+
+_add(
+    measure,
+    "Measure every ring in one or many photos.",
+    "measure tray.jpg --coin eur-1 --out results",
+)
+_add(sheet, "Write the printable scale sheet, a PDF at exact size.", "sheet --paper a4")
+_add(coins, "List the coins that can set the scale, and why others cannot.", "coins")
+_add(batch, "Pool the photos of one lot: spread, sizes, off-size rings.", "batch results")
+_add(
+    judge,
+    "Tell whether a shipment is what was ordered.",
+    "judge results --order order.toml --out verdict",
+)
+_add(plan, "Say how many rings of a lot to photograph.", "plan --lot 1000 --max-off 5")
+_add(
+    compare,
+    "Tell whether two lots may be mixed in one piece.",
+    "compare monday.json tuesday.json",
+)
+_add(
+    spotcheck,
+    "Choose rings for the caliper, and compare its readings.",
+    "spotcheck results/tray.json --count 3",
+)
+_add(
+    gauge,
+    "Convert a wire size, and check a label against it.",
+    'gauge 1.63 --label "16 SWG"',
+    context_settings=DASHES,
+)
+_add(
+    weave,
+    "Tell which weaves suit some rings, or which rings a weave wants.",
+    'weave --name "European 4-in-1" --wire 16swg',
+    context_settings=DASHES,
+)
+_add(
+    labels,
+    "Propose labels for the bags, and the line to order more.",
+    "labels results --metal bronze --out labels.pdf",
+)
 
 
 def _print_version(wanted: bool) -> None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from cli.exits import ExitCode
+from cli.hints import print_next, print_wrote
 from cli.inputs import MARKED_SUFFIX, collect_photos
 from cli.options import (
     AsJson,
@@ -23,10 +24,16 @@ from cli.options import (
     OutFolder,
     Photos,
 )
-from cli.outputs import CSV_SUFFIX, JSON_SUFFIX, OutputFolder, prepare_folder
+from cli.outputs import (
+    CSV_SUFFIX,
+    JSON_SUFFIX,
+    REPORT_SUFFIX,
+    OutputFolder,
+    prepare_folder,
+)
 from cli.problems import UsageProblem, print_bug, print_problem
 from cli.reference import read_reference
-from cli.words import count, harmless
+from cli.words import count
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -96,11 +103,13 @@ def measure(
     elif explain is not None:
         _print_budget(results, explain)
     else:
-        _print_tables(results, saved=folder is not None)
+        _print_tables(results)
     if written:
         names = ", ".join(path.name for path in written)
         files = names if len(found) == 1 else count(len(written), "file")
-        typer.echo(harmless(f"wrote {files} to {out}"), err=True)
+        print_wrote(f"wrote {files} to {out}")
+    if results and not as_json and explain is None:
+        print_next(_next_step(written, out))
     if failures:
         _print_failures(failures, of=len(found))
         raise typer.Exit(worst_code(failures))
@@ -148,16 +157,33 @@ def _check_explain(explain: int | None, found: list[Path], *, as_json: bool) -> 
 
 
 def _write_outputs(folder: OutputFolder, photo: Path, result: "Result") -> list[Path]:
+    from datetime import date
+
+    from cli.report.measured import measured_html
     from cli.show.marked import marked_jpeg
     from cli.show.record import csv_text, json_text
     from vision.photo.decode import read_photo
 
+    picture = read_photo(photo).bgr
+    report = measured_html(result, picture, written=date.today())
     contents = {
         CSV_SUFFIX: csv_text([result]).encode("utf-8"),
-        MARKED_SUFFIX: marked_jpeg(read_photo(photo).bgr, result),
+        MARKED_SUFFIX: marked_jpeg(picture, result),
+        REPORT_SUFFIX: report.encode("utf-8"),
         JSON_SUFFIX: json_text(result).encode("utf-8"),
     }
     return folder.write(photo, contents)
+
+
+def _next_step(written: list[Path], out: Path | None) -> str:
+    reports = [path for path in written if path.suffix == REPORT_SUFFIX]
+    if not reports:
+        return "add --out DIR for a report with the numbered photo, and for JSON and CSV"
+    if len(reports) == 1:
+        return f"open {reports[0]} in a browser"
+    return (
+        f"open the reports in {out} in a browser, or judge them: annulet judge {out} --order FILE"
+    )
 
 
 def _print_json(results: "list[Result]", failures: "list[Failure]", *, several: bool) -> None:
@@ -187,8 +213,8 @@ def _print_budget(results: "list[Result]", number: int) -> None:
         print_text(budget_text(rings[number], width=terminal_width()))
 
 
-def _print_tables(results: "list[Result]", *, saved: bool) -> None:
-    from cli.show.table import next_step, result_text, total_text
+def _print_tables(results: "list[Result]") -> None:
+    from cli.show.table import result_text, total_text
     from cli.show.terminal import print_text, terminal_width
 
     width = terminal_width()
@@ -197,8 +223,6 @@ def _print_tables(results: "list[Result]", *, saved: bool) -> None:
     if len(results) > 1:
         print_text(total_text(results, width=width))
     _print_batch(results, width)
-    if results:
-        typer.echo(next_step(results, saved=saved), err=True)
 
 
 def _print_batch(results: "list[Result]", width: int) -> None:

@@ -107,7 +107,7 @@ OutFolder = Annotated[
     typer.Option(
         "--out",
         metavar="DIR",
-        help="Write JSON, CSV and the marked photo into this folder.",
+        help="Write report (HTML), marked photo, JSON and CSV of each photo into this folder.",
     ),
 ]
 

@@ -12,7 +12,8 @@ from cli.problems import UsageProblem
 
 JSON_SUFFIX = ".json"
 CSV_SUFFIX = ".csv"
-SUFFIXES = (CSV_SUFFIX, MARKED_SUFFIX, JSON_SUFFIX)
+REPORT_SUFFIX = ".html"
+SUFFIXES = (CSV_SUFFIX, MARKED_SUFFIX, REPORT_SUFFIX, JSON_SUFFIX)
 """What each photo becomes. JSON is written last: where it is, the others are too."""
 
 LISTED = 3

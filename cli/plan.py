@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from cli.hints import print_next
 from cli.options import AsJson
 
 MOST_LOT = 10_000_000
@@ -52,6 +53,7 @@ def plan(
         typer.echo(dump(plan_record(found, lot, share, sure)), nl=False)
     else:
         print_text(plan_text(found, lot, share, sure, width=terminal_width()))
+        print_next("photograph them, annulet measure PHOTO... --out DIR, then annulet judge DIR")
 
 
 def _check(option: str, value: float, least: float, most: float) -> None:

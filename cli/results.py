@@ -21,6 +21,8 @@ class Read:
     """The photos that result files hold, each once."""
 
     shots: "tuple[Shot, ...]"
+    files: tuple[Path, ...]
+    """For each photo, the file that it was read from."""
     repeats: tuple[str, ...]
     """For each photo that came again, by content: a sentence that says so."""
 
@@ -38,8 +40,9 @@ def read_results(paths: Iterable[Path]) -> Read:
     from vision.batch.read import ResultFileError, read_shots
 
     files = [file for path in paths for file in _files_of(path)]
-    shots = [shot for file in files for shot in read_shots(_content(file), name=str(file))]
-    once, repeats = drop_repeats(shots)
+    found = [(shot, file) for file in files for shot in read_shots(_content(file), name=str(file))]
+    once, repeats = drop_repeats([shot for shot, _ in found])
+    kept = set(map(id, once))
     if not any(shot.measured for shot in once):
         rings = sum(len(shot.rings) for shot in once)
         raise ResultFileError(
@@ -47,7 +50,8 @@ def read_results(paths: Iterable[Path]) -> Read:
             + (f": all {rings} rings are unusable" if rings else ": no ring at all"),
             hint="spread the rings, each for itself and flat, and take the photo again",
         )
-    return Read(shots=once, repeats=repeats)
+    origins = tuple(file for shot, file in found if id(shot) in kept)
+    return Read(shots=once, files=origins, repeats=repeats)
 
 
 def drop_repeats(shots: "Iterable[Shot]") -> "tuple[tuple[Shot, ...], tuple[str, ...]]":

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from cli.hints import print_next, print_wrote
 from cli.outputs import write_whole
 from cli.problems import UsageProblem
 
@@ -40,9 +41,9 @@ def sheet(
 
     write_whole(out, sheet_pdf(paper))
     made = sheet_for(paper)
-    typer.echo(
-        f"{out}: {made.title}, landscape. Print at 100 %, not fit to page. The bars along two "
-        f"edges should be {made.bar_mm:g} mm between the middles of their end lines: read both "
-        "with a caliper and give the readings as --bar-x and --bar-y when you measure.",
-        err=True,
+    print_wrote(
+        f"wrote {out}: {made.title}, landscape. Print at 100 %, not fit to page. The bars along "
+        f"two edges should be {made.bar_mm:g} mm between the middles of their end lines: read both "
+        "with a caliper and give the readings as --bar-x and --bar-y when you measure."
     )
+    print_next("lay rings on the print, photograph it from above, then: annulet measure PHOTO")

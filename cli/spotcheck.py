@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.exits import ExitCode
+from cli.hints import print_next
 from cli.options import AsJson, Force, ResultFiles, positive
 from cli.problems import UsageProblem, print_problem
 from cli.words import count, harmless
@@ -173,10 +174,7 @@ def _show_picks(
     marked = result.with_suffix(MARKED_SUFFIX)
     if marked.is_file():
         typer.echo(harmless(f"{marked} shows each ring with its number"), err=True)
-    typer.echo(
-        "next: read them and type the readings at --enter, or give a CSV file with --readings",
-        err=True,
-    )
+    print_next("read them and type the readings at --enter, or give a CSV file with --readings")
 
 
 def _take_readings(file: Path, shots: "tuple[Shot, ...]") -> "Readings":
@@ -258,17 +256,14 @@ def _end(comparison: "Comparison", *, hint: bool) -> None:
 
     if comparison.verdict is Verdict.DISAGREE:
         if hint:
-            typer.echo(
-                "next: --save FILE keeps what the readings correct, "
-                "for annulet measure --correction FILE",
-                err=True,
+            print_next(
+                "--save FILE keeps what the readings correct, for annulet measure --correction FILE"
             )
         raise typer.Exit(ExitCode.NO)
     if comparison.verdict is Verdict.OPEN:
         raise typer.Exit(ExitCode.CANNOT_TELL)
     if hint:
-        typer.echo(
-            "next: --save FILE keeps the readings, which make U smaller for "
-            "annulet measure --correction FILE",
-            err=True,
+        print_next(
+            "--save FILE keeps the readings, which make U smaller for "
+            "annulet measure --correction FILE"
         )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from cli.hints import print_next
 from cli.options import AsJson, Metal, Rings, SparePercent, positive
 from cli.problems import UsageProblem
 
@@ -81,6 +82,15 @@ def weave(
         typer.echo(dump({"format": "annulet-weave", "version": 1} | record), nl=False)
     else:
         print_text(text(terminal_width()))
+        print_next(_next_step(asked=bool(asked), wanted=wire is not None and name is not None))
+
+
+def _next_step(*, asked: bool, wanted: bool) -> str:
+    if wanted:
+        return "when they come: annulet measure PHOTO, and annulet weave RESULT --name WEAVE"
+    if asked:
+        return "annulet weave --name WEAVE --wire SIZE says which rings to order for one of them"
+    return "annulet weave AR tells which of them rings of that aspect ratio suit"
 
 
 def _check(

@@ -94,7 +94,7 @@ def add_off_size(page: Text, report: Report, width: int) -> None:
         return
     add_line(page, f"off size: {count(len(named), 'ring')} to pick out", width, CAUTION)
     for off in report.off_size:
-        add_line(page, f"  {_off_words(off, report)}", width, CAUTION, indent=6)
+        add_line(page, f"  {off_words(off, report)}", width, CAUTION, indent=6)
 
 
 def size_words(group: Group) -> str:
@@ -226,7 +226,8 @@ def _sd(value: float | None) -> str:
     return "-" if value is None else significant(value) if value > 1e-9 else "0"
 
 
-def _off_words(off: OffSize, report: Report) -> str:
+def off_words(off: OffSize, report: Report) -> str:
+    """`ring 17 (B3): ID 6.75 mm, 0.40 ± 0.03 too large`."""
     unit = UNITS[off.name]
     value = value_of(off.member.ring, off.name).value
     deviation, u95 = rounded(abs(off.off_mm), max(off.u95_mm, LEAST_U95_MM))

@@ -76,15 +76,6 @@ def total_text(results: Sequence[Result], *, width: int) -> Text:
     return page
 
 
-def next_step(results: Sequence[Result], *, saved: bool) -> str:
-    """Say what a person may want to do next."""
-    if not saved:
-        return "next: add --out DIR to keep JSON, CSV and the photo with its rings numbered"
-    if any(len(result.measured) < len(result.rings) for result in results):
-        return "next: the marked photo shows why a ring is unusable; spread the rings and try again"
-    return "next: find a ring by its number in the marked photo; --explain N shows how sure it is"
-
-
 def scale_line(scale: Scale) -> str:
     """Say what set the scale, how large a pixel is and from where the camera looked."""
     u95_percent = significant(200.0 * scale.u_rel)

@@ -23,7 +23,7 @@ from cli.show.page import (
     place_record,
 )
 from cli.words import count, harmless
-from vision.batch.judge import Conformity, Decision, JudgedRing, Variables, Verdict
+from vision.batch.judge import Conformity, Decision, Deviation, JudgedRing, Variables, Verdict
 from vision.batch.order import Order, Target
 from vision.batch.weight import Count
 
@@ -52,13 +52,13 @@ def verdict_text(verdict: Verdict, repeats: Sequence[str], *, width: int) -> Tex
     add_line(page, verdict.reason, width)
     for cause in verdict.causes:
         add_line(page, f"likely cause: {cause}", width, CAUTION)
-    for line in _next(verdict):
+    for line in next_lines(verdict):
         add_line(page, f"next: {line}", width, HEADING)
     if verdict.more is not None and verdict.having(Conformity.NOT_CONFORMING):
         add_line(page, SECOND_LOOK, width, QUIET)
     add_line(page, "", width)
-    add_line(page, f"ordered: {_ordered(verdict.order)}", width)
-    for line in (_rings_line(verdict), _share_line(verdict)):
+    add_line(page, f"ordered: {ordered_words(verdict.order)}", width)
+    for line in (rings_line(verdict), share_line(verdict)):
         add_line(page, line, width)
     for repeat in repeats:
         add_line(page, f"note: {harmless(repeat)}", width, CAUTION)
@@ -68,7 +68,7 @@ def verdict_text(verdict: Verdict, repeats: Sequence[str], *, width: int) -> Tex
         add_line(page, "", width)
         add_line(page, "if the sizes spread normally", width, HEADING)
         for one in verdict.variables:
-            add_line(page, _variables_line(one, verdict.order), width)
+            add_line(page, variables_line(one, verdict.order), width)
         add_line(
             page,
             "This part does not decide: it cannot see a few strays of another size.",
@@ -77,7 +77,7 @@ def verdict_text(verdict: Verdict, repeats: Sequence[str], *, width: int) -> Tex
         )
     if verdict.count is not None:
         add_line(page, "", width)
-        add_line(page, _count_line(verdict.count, verdict), width)
+        add_line(page, count_line(verdict.count, verdict), width)
     return page
 
 
@@ -115,7 +115,8 @@ def verdict_record(verdict: Verdict, repeats: Sequence[str]) -> dict[str, Any]:
     }
 
 
-def _next(verdict: Verdict) -> list[str]:
+def next_lines(verdict: Verdict) -> list[str]:
+    """What would decide a lot that is still open."""
     more = verdict.more
     if more is None:
         return []
@@ -135,7 +136,8 @@ def _next(verdict: Verdict) -> list[str]:
     return lines or ["no sample proves this lot good: sort it ring by ring, or send it back"]
 
 
-def _ordered(order: Order) -> str:
+def ordered_words(order: Order) -> str:
+    """Sizes, tolerances and risks of an order in one line."""
     parts = [f"wire {_target(order.wire)}", f"ID {_target(order.inside)}"]
     if order.ar_min is not None:
         parts.append(f"AR from {order.ar_min:g}")
@@ -151,14 +153,16 @@ def _target(target: Target) -> str:
     return f"{harmless(target.size.name)} ± {target.tolerance_mm:g}"
 
 
-def _rings_line(verdict: Verdict) -> str:
+def rings_line(verdict: Verdict) -> str:
+    """How many rings conform, do not, or are open."""
     parts = [f"{len(verdict.having(kind))} {kind}" for kind in Conformity if verdict.having(kind)]
     line = f"{count(len(verdict.rings), 'ring')} judged: {', '.join(parts)}"
     unusable = verdict.report.batch.unusable
     return f"{line}; {unusable} unusable, not judged" if unusable else line
 
 
-def _share_line(verdict: Verdict) -> str:
+def share_line(verdict: Verdict) -> str:
+    """Between which limits the lot's share of off-size rings lies."""
     low, high = verdict.share_limits
     return (
         f"off size in the lot: {percent(low)} to {percent(high)} "
@@ -181,19 +185,24 @@ def _add_rings(page: Text, verdict: Verdict, kind: Conformity, heading: str, wid
 
 
 def _ring_words(ring: JudgedRing, *, several: bool) -> str:
-    worst = ring.worst
+    return f"{place_of(ring.member, several=several)}: {limit_words(ring.worst)}"
+
+
+def limit_words(worst: Deviation) -> str:
+    """`ID 6.65 ± 0.03 mm, 0.18 over the upper limit`."""
     value, guard = rounded(worst.value, worst.guard)
     places = len(value.partition(".")[2])
     side = "over the upper limit" if worst.above else "under the lower limit"
     if worst.beyond <= 0:
         side = "inside the upper limit" if worst.above else "inside the lower limit"
     return (
-        f"{place_of(ring.member, several=several)}: {LABELS[worst.name]} {value} ± {guard}"
-        f"{UNITS[worst.name]}, {abs(worst.beyond):.{places}f} {side}"
+        f"{LABELS[worst.name]} {value} ± {guard}{UNITS[worst.name]}, "
+        f"{abs(worst.beyond):.{places}f} {side}"
     )
 
 
-def _variables_line(one: Variables, order: Order) -> str:
+def variables_line(one: Variables, order: Order) -> str:
+    """What one quantity says if it spreads normally."""
     if one.holds is None:
         return f"{LABELS[one.name]}: one ring shows no spread"
     digits = max(2.0 * one.description.sd_measuring, LEAST_U95_MM)
@@ -219,7 +228,8 @@ def _limits_words(limits: tuple[float, float]) -> str:
     return f"from {low:g}" if math.isinf(high) else f"{low:.3f} to {high:.3f}"
 
 
-def _count_line(counted: Count, verdict: Verdict) -> str:
+def count_line(counted: Count, verdict: Verdict) -> str:
+    """How many rings the weight makes, and whether that is what was ordered."""
     rings, u95 = rounded(counted.rings, max(counted.rings_u95, 1.0))
     grams, u95_grams = rounded(counted.ring_g, counted.ring_u95_g)
     line = (

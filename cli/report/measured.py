@@ -1,0 +1,194 @@
+"""The report of one photo: what the rings are, where they lie, how sure that is."""
+
+from collections.abc import Mapping
+from datetime import date
+
+import numpy as np
+
+from cli.report.picture import Picture, embed, outline_path
+from cli.report.plots import plot
+from cli.report.render import render
+from cli.report.rows import Row, State, row_of
+from cli.report.sections import (
+    CAUTIONS,
+    budget_of,
+    by_distance,
+    check_steps,
+    checks_of,
+    facts_of,
+    views_of,
+)
+from cli.show.lot import LEAST_U95_MM, off_words, size_words
+from cli.show.numbers import rounded, significant
+from cli.show.page import LABELS
+from cli.show.table import scale_line
+from cli.words import count
+from vision.batch.lot import LEAST_TO_JUDGE, Group, Report, report
+from vision.batch.read import shot_of
+from vision.batch.sample import Batch, expanded, pool
+from vision.results import Result, Status
+
+LEAST_WIRE_PX = 12.0
+"""Pixels across the thinnest wire that the README asks for."""
+
+PLOTTED = ("wire_mm", "id_mm", "ar")
+
+WORDS = {
+    State.GOOD: "measured",
+    State.DOUBT: "measured, with a note",
+    State.OFF: "off size",
+    State.UNUSABLE: "not measured",
+}
+
+Deviations = Mapping[int, tuple[float, str]]
+"""By ring number: the largest deviation in U, and its words."""
+
+
+def measured_html(result: Result, picture_bgr: Picture, *, written: date) -> str:
+    """Write the report of one photo.
+
+    Parameters
+    ----------
+    picture_bgr : (h, w, 3) uint8, the upright photo
+    written : date of the report
+
+    Returns
+    -------
+    One HTML document that needs no other file.
+    """
+    shot = shot_of(result)
+    found = report(pool([shot])) if result.measured else None
+    rows = _rows(result, found)
+    outline = result.scale.outline_px
+    return render(
+        "measured.html",
+        title=result.photo.file,
+        photo=result.photo,
+        written=written.isoformat(),
+        headline=headline(result, found),
+        sizes=[
+            (size_words(group), facts_of(group), _plots(group, rows))
+            for group in (found.groups if found else ())
+        ],
+        off=[(off_words(off, found), off.member.ring.number) for off in found.off_size]
+        if found
+        else [],
+        pictures=[embed(picture_bgr)],
+        names=[result.photo.file],
+        reference=outline_path(outline) if outline is not None else "",
+        rows=rows,
+        cards=by_distance(rows),
+        views=views_of(rows),
+        words=WORDS,
+        checks=checks_of([shot], rows) if found else (),
+        steps=check_steps([shot]) if found else (),
+        budget=budget_of(result.measured) if found else None,
+        fitness=fitness(result),
+        notes=result.scale.notes,
+        warnings=(*result.scale.warnings, *result.warnings),
+        cautions=CAUTIONS,
+        sheet=result.scale.kind == "sheet",
+    )
+
+
+def headline(result: Result, found: Report | None) -> str:
+    """Answer in a sentence: how many rings, of how many sizes, how many off size."""
+    if found is None:
+        return f"None of {count(len(result.rings), 'ring')} could be measured"
+    n, lost = len(found.batch), len(result.rings) - len(found.batch)
+    sizes = len(found.groups)
+    said = [f"{count(n, 'ring')} of {'one size' if sizes == 1 else f'{sizes} mixed sizes'}"]
+    off = len({off.member.ring.number for off in found.off_size})
+    if off:
+        said.append(f"{off} off size")
+    elif any(len(group.members) >= LEAST_TO_JUDGE for group in found.groups):
+        said.append("none off size")
+    else:
+        said.append("too few to tell whether one is off size")
+    if lost:
+        said.append(f"{lost} more not measured")
+    return ", ".join(said)
+
+
+def fitness(result: Result) -> list[tuple[str, str, str]]:
+    """Say what the photo is good for: name, finding, and what would be better, if anything."""
+    scale = result.scale
+    lines = [
+        ("scale", scale_line(scale).removeprefix("scale: "), ""),
+        ("size of the photo", f"{result.photo.width_px} x {result.photo.height_px} pixels", ""),
+    ]
+    wires = [ring.wire_mm.value for ring in result.measured if ring.wire_mm is not None]
+    if wires:
+        across = min(wires) / scale.mm_per_px
+        close = "" if across >= LEAST_WIRE_PX else f"go closer: {LEAST_WIRE_PX:.0f} are needed"
+        lines.append(("pixels across the thinnest wire", f"{across:.0f}", close))
+        share = 200.0 * scale.u_rel
+        lines.append(
+            ("doubt that all rings share", f"± {significant(share)} % from the scale alone", "")
+        )
+    lost = len(result.rings) - len(result.measured)
+    if lost:
+        spread = "spread the rings: flat, each for itself, whole inside the photo"
+        lines.append(("not measured", f"{lost} of {len(result.rings)}", spread))
+    return lines
+
+
+def _rows(result: Result, found: Report | None) -> list[Row]:
+    away = _deviations(found) if found else {}
+    off = {entry.member.ring.number for entry in found.off_size} if found else set()
+    rows = []
+    for ring in result.rings:
+        state = State.DOUBT if ring.warnings else State.GOOD
+        if ring.number in off:
+            state = State.OFF
+        if ring.status is Status.UNUSABLE:
+            state = State.UNUSABLE
+        distance, said = away.get(ring.number, (0.0, ""))
+        if state is State.UNUSABLE:
+            said = "; ".join(ring.reasons) or "no reason given"
+        rows.append(
+            row_of(
+                ring,
+                photo=0,
+                several=False,
+                state=state,
+                said=said,
+                away=distance,
+                remarks=ring.warnings,
+            )
+        )
+    return rows
+
+
+def _deviations(found: Report) -> Deviations:
+    """Tell how far each ring is from the middle of its size."""
+    places = {id(member): place for place, member in enumerate(found.batch.members)}
+    return {
+        number: worst
+        for group in found.groups
+        for number, worst in _group_deviations(
+            found.batch, [places[id(member)] for member in group.members]
+        ).items()
+    }
+
+
+def _group_deviations(batch: Batch, which: list[int]) -> dict[int, tuple[float, str]]:
+    worst: dict[int, tuple[float, str]] = {}
+    for name in ("wire_mm", "id_mm"):
+        sample = batch.sample(name, which)
+        middle = float(np.median(sample.values))
+        for place, value, u in zip(which, sample.values, sample.u_private, strict=True):
+            number = batch.members[place].ring.number
+            off = float(value) - middle
+            u95 = max(expanded(float(u)), LEAST_U95_MM)
+            if number not in worst or abs(off) / u95 > worst[number][0]:
+                side = "above" if off > 0 else "below"
+                said = f"{LABELS[name]} {rounded(abs(off), u95)[0]} mm {side} the middle"
+                worst[number] = (abs(off) / u95, said)
+    return worst
+
+
+def _plots(group: Group, rows: list[Row]) -> list[object]:
+    numbers = {member.ring.number for member in group.members}
+    chosen = [row for row in rows if row.number in numbers]
+    return [plot(chosen, name) for name in PLOTTED]
