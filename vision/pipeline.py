@@ -2,10 +2,12 @@
 
 from pathlib import Path
 
-from vision.errors import RingsError
-from vision.photo.circles import find_circles
+from vision.errors import RingsError, ScaleError
+from vision.photo.circles import Nest, find_circles
 from vision.photo.decode import Photo, read_photo
-from vision.results import Result
+from vision.photo.fitness import explained, judge, require_contrast
+from vision.photo.look import look_at
+from vision.results import Result, Ring, Scale
 from vision.rings.find import find_rings, refind
 from vision.rings.fit import Fit, fit_rings, rematch
 from vision.rings.others import find_others
@@ -32,8 +34,20 @@ def measure_photo(path: Path, reference: Reference | None = None) -> Result:
 
 def measure(photo: Photo, reference: Reference) -> Result:
     """Measure every ring in a photo that is already in memory; errors as `measure_photo`."""
+    look = look_at(photo.bgr)
+    require_contrast(look, photo.info.file)
     circles = find_circles(photo.bgr)
-    sight = see_reference(photo, circles, reference)
+    try:
+        sight = see_reference(photo, circles, reference)
+        scale, read = read_rings(photo, sight, circles)
+    except (ScaleError, RingsError) as error:
+        raise explained(error, look) from error
+    rings, fitness = judge(photo.bgr, look, scale, read, photo.info.file)
+    return Result(photo=photo.info, scale=scale, rings=rings, fitness=fitness)
+
+
+def read_rings(photo: Photo, sight: Sight, circles: list[Nest]) -> tuple[Scale, tuple[Ring, ...]]:
+    """Read the rings among the circles of a photo whose reference has been seen."""
     nests = [nest for nest in circles if not sight.hides(nest.x, nest.y)]
     fit, open_nests = find_rings(photo, sight.camera, nests)
     sight, fit = _levelled(photo, sight, fit)
@@ -46,9 +60,7 @@ def measure(photo: Photo, reference: Reference) -> Result:
             f"no ring found in {photo.info.file}",
             hint="lay the rings flat on plain paper, each for itself, and fill the picture",
         )
-    return Result(
-        photo=photo.info, scale=scale, rings=rings_of(photo, scale, fit, others, sight.cell_of)
-    )
+    return scale, rings_of(photo, scale, fit, others, sight.cell_of)
 
 
 def _levelled(photo: Photo, sight: Sight, fit: Fit) -> tuple[Sight, Fit]:

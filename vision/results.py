@@ -117,6 +117,47 @@ class Scale:
     warnings: tuple[str, ...] = ()
 
 
+class Check(StrEnum):
+    """What a photo's fitness for measuring is judged by."""
+
+    SHARPNESS = "sharpness"
+    EXPOSURE = "exposure"
+    NOISE = "noise"
+    TILT = "tilt"
+    RESOLUTION = "resolution"
+    EDGE = "edge"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """Something about a photo that makes its numbers less sure."""
+
+    check: Check
+    problem: str
+    """What was found, and what would be good."""
+    advice: str
+    """What to do about it in the next photo."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitness:
+    """How well a photo serves for measuring."""
+
+    blur_px: float | None
+    """Standard deviation of the blur of edges; None where none stands out."""
+    noise_rel: float
+    """Standard deviation of a pixel's noise over the light of the table."""
+    burnt_share: float
+    """Share of the picture in which all channels are burnt out."""
+    tilt_deg: float | None
+    thinnest_wire_px: float | None
+    """Width of the thinnest measured wire; None without one."""
+    near_edge: tuple[int, ...]
+    """Numbers of the rings that lie too near the photo's edge."""
+    findings: tuple[Finding, ...]
+    """What could be better; empty for a good photo."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spread:
     """How one quantity spreads over the measured rings."""
@@ -139,6 +180,8 @@ class Result:
     warnings: tuple[str, ...] = field(default=())
     correction: Mapping[str, Any] | None = None
     """The caliper correction that all sizes went through, as plain values; None for none."""
+    fitness: Fitness | None = None
+    """How well the photo serves; None where it was not judged."""
 
     @property
     def measured(self) -> tuple[Ring, ...]:
@@ -192,6 +235,7 @@ def result_record(result: Result) -> dict[str, Any]:
             **{name: _spread_record(result.spread(name)) for name in SUMMARY_NAMES},
         },
         "warnings": [*scale.warnings, *result.warnings],
+        "fitness": _fitness_record(result.fitness) if result.fitness is not None else None,
         "correction": dict(result.correction) if result.correction is not None else None,
     }
 
@@ -206,6 +250,21 @@ def batch_record(results: list[Result]) -> dict[str, Any]:
 
 
 SUMMARY_NAMES = ("wire_mm", "id_mm", "od_mm", "ar")
+
+
+def _fitness_record(fitness: Fitness) -> dict[str, Any]:
+    return {
+        "blur_px": fitness.blur_px,
+        "noise_rel": fitness.noise_rel,
+        "burnt_share": fitness.burnt_share,
+        "tilt_deg": fitness.tilt_deg,
+        "thinnest_wire_px": fitness.thinnest_wire_px,
+        "near_edge": list(fitness.near_edge),
+        "findings": [
+            {"check": each.check.value, "problem": each.problem, "advice": each.advice}
+            for each in fitness.findings
+        ],
+    }
 
 
 def _ring_record(ring: Ring) -> dict[str, Any]:

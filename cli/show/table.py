@@ -10,7 +10,7 @@ from rich.text import Text
 from cli.show.numbers import aligned, rounded, significant
 from cli.show.wire import wire_lines
 from cli.words import count, harmless
-from vision.results import Quantity, Result, Ring, Scale, Spread, Status, spread_of
+from vision.results import Fitness, Quantity, Result, Ring, Scale, Spread, Status, spread_of
 
 WIDE_GAP, TIGHT_GAP = "  ", " "
 """Between columns: two blanks, or one where that makes all columns fit."""
@@ -53,6 +53,8 @@ def result_text(result: Result, *, width: int) -> Text:
     page = Text()
     page.append(f"{harmless(result.photo.file)}\n", HEADING)
     _add_wrapped(page, scale_line(result.scale), width)
+    if result.fitness is not None:
+        _add_fitness(page, result.fitness, width)
     page.append("\n")
     if result.measured:
         _add_rings(page, result.measured, width)
@@ -88,6 +90,26 @@ def scale_line(scale: Scale) -> str:
     if scale.tilt_deg is not None:
         parts.append(f"tilted {scale.tilt_deg:.1f}°")
     return f"scale: {', '.join(parts)}"
+
+
+def fitness_line(fitness: Fitness) -> str:
+    """Say how sharp, fine and quiet the photo is."""
+    parts = []
+    if fitness.blur_px is not None:
+        parts.append(f"edges {fitness.blur_px:.1f} px soft")
+    if fitness.thinnest_wire_px is not None:
+        parts.append(f"thinnest wire {fitness.thinnest_wire_px:.0f} px")
+    parts.append(f"noise {significant(100.0 * fitness.noise_rel)} %")
+    verdict = "" if fitness.findings else ": good"
+    return f"photo: {', '.join(parts)}{verdict}"
+
+
+def _add_fitness(page: Text, fitness: Fitness, width: int) -> None:
+    """Say before the numbers what makes them less sure, and what to do about it."""
+    _add_wrapped(page, fitness_line(fitness), width)
+    for finding in fitness.findings:
+        _add_wrapped(page, f"{harmless(finding.problem)}", width, CAUTION)
+        _add_wrapped(page, f"next time: {harmless(finding.advice)}", width, CAUTION, indent=4)
 
 
 def _add_rings(page: Text, rings: Sequence[Ring], width: int) -> None:

@@ -158,10 +158,8 @@ def _patch_blurs(patch: Floats, noise: float) -> list[tuple[int, float]]:
     first, second = BLURS_NOISY_PX if noise > NOISY else BLURS_PX
     once, direction = _steepness(np.asarray(cv2.GaussianBlur(patch, (0, 0), first), np.float32))
     twice, _ = _steepness(np.asarray(cv2.GaussianBlur(patch, (0, 0), second), np.float32))
-    once, twice, direction = (
-        part[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX].ravel()
-        for part in (once, twice, direction)
-    )
+    middle = np.s_[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX]
+    once, twice, direction = once[middle].ravel(), twice[middle].ravel(), direction[middle].ravel()
     if not len(once):
         return []
     # Noise smoothed by s changes by noise / (s^2 sqrt(8 pi)) a pixel.
