@@ -13,15 +13,17 @@ from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
 
-FINALISTS = (2, 1, 1)
+FINALISTS = (3, 2, 1, 1)
 """Pairs of outlines of a nest that stay, round after round."""
+UNSURE = 0.02
+"""Added to the presence: from a start that is far off, the reader does not see a ring at once."""
 SCATTER_MOST = 0.09
 """Residual scatter (wire widths) above which two outlines are no ring's."""
 CLEAR_SCATTER = 0.03
 """Residual scatter under which a ring is certain and is not looked for again."""
 PRESENCE_LEAST = 0.5
-HOPELESS = 0.02
-"""Presence in the first look under which a nest holds no ring under any camera."""
+HOPELESS = 0.01
+"""Presence in the end under which a nest holds no ring under any camera."""
 SMALLEST_MM = 1.9
 """Outside diameter under which nothing is called a ring; printed letters are as small."""
 SPECK = 0.3
@@ -49,27 +51,20 @@ def find_rings(photo: Photo, camera: Camera, nests: list[Nest]) -> tuple[Fit, li
     guesses = [guess_tori(camera, nest) for nest in nests]
     owner = np.repeat(np.arange(len(nests)), [len(guess) for guess in guesses])
     fit = fit_rings(photo, camera, np.concatenate(guesses), rounds=1)
-    hope = np.zeros(len(nests))
-    np.maximum.at(hope, owner, fit.reading.presence)
     for kept in FINALISTS:
-        worth = np.where(hope[owner] > HOPELESS, _worth(fit), 0.0)
-        chosen = np.concatenate(
-            [
-                members[np.argsort(-worth[members])[:kept]]
-                for members in (np.nonzero(owner == index)[0] for index in np.unique(owner))
-            ]
-        )
-        chosen = chosen[worth[chosen] > 0]
+        place = np.lexsort((-_worth(fit), owner))
+        rank = np.arange(len(place)) - np.searchsorted(owner[place], owner[place])
+        chosen = place[rank < kept]
         owner = owner[chosen]
         fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1)
-    fit = without_twins(looks_round(fit))
-    return fit, [n for n, hopes in zip(nests, hope, strict=True) if hopes > HOPELESS]
+    hopeful = owner[fit.reading.presence > HOPELESS]
+    return without_twins(looks_round(fit)), [nests[index] for index in hopeful]
 
 
 def _worth(fit: Fit) -> Array:
     """How much (n,) speaks for each fit as the right pair of outlines of its nest."""
     doubt = (fit.scatter + 0.01) * (fit.reading.scale.mean(axis=1) + 0.005)
-    worth: Array = fit.reading.presence / doubt
+    worth: Array = (fit.reading.presence + UNSURE) / doubt
     return worth
 
 
