@@ -1,4 +1,4 @@
-"""Steps of the training: smoke, generate, train, evaluate, export. See README.md beside this."""
+"""Steps of the training, in order; see README.md beside this."""
 
 import argparse
 import os
@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import torch
 
+from tests.training.calibrate import calibrate, write_constants
 from tests.training.evaluate import evaluate, print_table, save_table
 from tests.training.export import load_reader, write_weights
 from tests.training.network import CONFIGS, multiply_adds
@@ -76,6 +77,15 @@ def run_export(a: argparse.Namespace) -> None:
         print(f"wrote reader-{name}.npz")
 
 
+def run_calibrate(a: argparse.Namespace) -> None:
+    """From the table of `evaluate` to the product's constants."""
+    path = a.table or a.work / "result" / f"evaluation-{a.nets}.npz"
+    with np.load(path) as held:
+        constants = calibrate({name: held[name] for name in held.files})
+    write_constants(constants)
+    print(constants)
+
+
 def run_smoke(a: argparse.Namespace) -> None:
     """Everything once, small: prints the throughput of each step and writes pictures to look at."""
     generate(a.work / "smoke", seed=1, count=a.scenes, minutes=0.7, most_bytes=8e9)
@@ -113,7 +123,7 @@ def _pictures(scenes: Scenes, path: Path) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("step", choices=["smoke", "generate", "train", "evaluate", "export"])
+    parser.add_argument("step", choices=sorted(STEPS))
     parser.add_argument("--work", type=Path, default=Path("/tmp/ring-training"))
     parser.add_argument("--minutes", type=float, default=7.0)
     parser.add_argument("--scenes", type=int, default=100_000)
@@ -126,10 +136,19 @@ def main() -> None:
     parser.add_argument("--most", type=int, help="use at most this many scenes")
     parser.add_argument("--resume", type=Path)
     parser.add_argument("--checkpoint", type=Path)
+    parser.add_argument("--table", type=Path, help="for calibrate: a table of evaluate")
     arguments = parser.parse_args()
-    steps = {"smoke": run_smoke, "generate": run_generate, "train": run_train,
-             "evaluate": run_evaluate, "export": run_export}  # fmt: skip
-    steps[arguments.step](arguments)
+    STEPS[arguments.step](arguments)
+
+
+STEPS = {
+    "smoke": run_smoke,
+    "generate": run_generate,
+    "train": run_train,
+    "evaluate": run_evaluate,
+    "export": run_export,
+    "calibrate": run_calibrate,
+}
 
 
 if __name__ == "__main__":

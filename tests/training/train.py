@@ -137,7 +137,9 @@ def train(
 
 def _log(courses: list[Course], steps: int, spent: float, made: float, over: int) -> None:
     for course in courses:
-        total, edge, fit, scale, presence, wire, inner, wrong = (course.sums / max(over, 1)).tolist()
+        total, edge, fit, scale, presence, wire, inner, wrong = (
+            course.sums / max(over, 1)
+        ).tolist()
         course.sums.zero_()
         print(
             f"{spent:5.0f} s step {steps:6d} {BATCH * steps / spent:6.0f} samples/s "

@@ -61,9 +61,7 @@ def read_edges(planes: Picture) -> Reading:
     parts = [_read(planes[at : at + BATCH]) for at in range(0, len(planes), BATCH)]
     if not parts:
         nothing = np.empty((0, 2, planes.shape[2]))
-        return Reading(
-            edges=nothing, weight=nothing, scale=np.empty((0, 2)), presence=np.empty(0)
-        )
+        return Reading(edges=nothing, weight=nothing, scale=np.empty((0, 2)), presence=np.empty(0))
     edges, log_weight, answer = (
         np.concatenate(part).astype(np.float64) for part in zip(*parts, strict=True)
     )
