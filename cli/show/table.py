@@ -96,7 +96,7 @@ def fitness_line(fitness: Fitness) -> str:
     """Say how sharp, fine and quiet the photo is."""
     parts = []
     if fitness.blur_px is not None:
-        parts.append(f"edges {fitness.blur_px:.1f} px soft")
+        parts.append(f"blur {fitness.blur_px:.1f} px")
     if fitness.thinnest_wire_px is not None:
         parts.append(f"thinnest wire {fitness.thinnest_wire_px:.0f} px")
     parts.append(f"noise {significant(100.0 * fitness.noise_rel)} %")

@@ -23,11 +23,14 @@ FLAT_PATCH_PX, FLAT_PATCHES = 64, 12
 """Side of the patches on which noise is measured, and how many lie along the longer side."""
 MARGIN_PX = 12
 """Of a patch: smoothing reaches as far."""
-BLURS_PX, BLURS_NOISY_PX = (0.8, 2.0), (1.6, 3.2)
+KERNELS_PX = ((0.8, 2.0), (2.0, 5.0))
 """Smoothing that is added to an edge before its steepness is taken, and the wider one for
-comparison; those for noisy photos keep noise out, but merge edges that lie close together."""
-NOISY = 6.0
-"""Levels of noise from which a photo is noisy."""
+comparison: first for sharp edges, then for soft ones, whose slopes drown in noise if less is
+added."""
+SOFT_PX = 2.0
+"""Blur under the first pair from which the second one is asked, as where no edge stands out."""
+DIFFERENCE_PX2 = 1.0 / 3.0
+"""Variance that a slope between neighbours two pixels apart adds to the blur."""
 DIRECTIONS = 4
 """Directions, over half a turn, in which sharpness is told apart: a shaken photo is blurred in
 one."""
@@ -35,7 +38,7 @@ STRONGEST = 60
 """Pixels of a direction whose edge is steepest that count in a patch."""
 LEAST_PIXELS, LEAST_PATCHES = 12, 5
 """Of a direction, for its blur to count."""
-STEEP_SHARE, STEEP_NOISE = 0.1, 4.0
+STEEP_SHARE, STEEP_NOISE = 0.1, 6.0
 """Steepness of an edge that counts: at least this share of the patch's steepest, and so many times
 the noise."""
 SHARPEST = 0.25
@@ -70,13 +73,11 @@ def look_at(bgr: Pixels) -> Look:
     Notes
     -----
     The blur of an edge follows from how much its steepness falls when it is smoothed further: for a
-    step under a Gaussian blur s, steepness is as 1 / s, and blurs add in quadrature. Good to 0.1 px
-    where the photo holds sharp steps (a printed sheet); rings alone, whose edges are softer than
-    the lens, let it read up to 0.6 px too much (`tests/vision/test_look.py`).
+    step under a Gaussian blur s, steepness is as 1 / s, and blurs add in quadrature. Good to 10 %
+    where the photo holds sharp steps and little noise (`tests/vision/test_look.py`); rings alone,
+    whose edges are softer than the lens, let a sharp photo read up to 0.6 px too much.
     """
-    small = cv2.resize(
-        bgr, _size(bgr, REDUCTION), interpolation=cv2.INTER_AREA
-    )  # keeps no single pixel of noise
+    small = cv2.resize(bgr, _size(bgr, REDUCTION), interpolation=cv2.INTER_AREA)
     coarse = np.asarray(small, np.uint8)
     noise, light = _noise(bgr)
     darkest, brightest = np.percentile(coarse[..., 1], [1, 99])
@@ -123,21 +124,30 @@ def _noise(bgr: Pixels) -> tuple[float, float]:
 
 def _blur(bgr: Pixels, coarse: Pixels, noise: float) -> float | None:
     """Blur of edges in the direction in which it is widest: a shaken photo is blurred in one."""
-    by_direction: list[list[float]] = [[] for _ in range(DIRECTIONS)]
-    for left, top in _edge_patches(coarse):
-        patch = bgr[
+    patches = [
+        bgr[
             max(0, top - MARGIN_PX) : top + EDGE_PATCH_PX + MARGIN_PX,
             max(0, left - MARGIN_PX) : left + EDGE_PATCH_PX + MARGIN_PX,
             1,
-        ]
-        for direction, blur in _patch_blurs(patch.astype(np.float32), noise):
-            by_direction[direction].append(blur)
-    blurs = [
-        float(np.quantile(values, SHARPEST))
-        for values in by_direction
-        if len(values) >= LEAST_PATCHES
+        ].astype(np.float32)
+        for left, top in _edge_patches(coarse)
     ]
-    return max(blurs, default=None)
+    blur = None
+    for kernels in KERNELS_PX:
+        blur = _widest([_patch_blurs(patch, noise, *kernels) for patch in patches])
+        if blur is not None and blur < SOFT_PX:
+            break
+    return blur
+
+
+def _widest(patches: list[list[tuple[int, float]]]) -> float | None:
+    """Blur of the direction in which it is widest, from the sharper patches."""
+    by_direction: list[list[float]] = [[] for _ in range(DIRECTIONS)]
+    for patch in patches:
+        for direction, blur in patch:
+            by_direction[direction].append(blur)
+    enough = [values for values in by_direction if len(values) >= LEAST_PATCHES]
+    return max((float(np.quantile(values, SHARPEST)) for values in enough), default=None)
 
 
 def _edge_patches(coarse: Pixels) -> list[tuple[int, int]]:
@@ -153,9 +163,10 @@ def _edge_patches(coarse: Pixels) -> list[tuple[int, int]]:
     return [(int(k % columns) * EDGE_PATCH_PX, int(k // columns) * EDGE_PATCH_PX) for k in order]
 
 
-def _patch_blurs(patch: Floats, noise: float) -> list[tuple[int, float]]:
-    """Blur of the steepest edges of a patch, by direction."""
-    first, second = BLURS_NOISY_PX if noise > NOISY else BLURS_PX
+def _patch_blurs(
+    patch: Floats, noise: float, first: float, second: float
+) -> list[tuple[int, float]]:
+    """Blur of the steepest edges of a patch, by direction, under two smoothings."""
     once, direction = _steepness(np.asarray(cv2.GaussianBlur(patch, (0, 0), first), np.float32))
     twice, _ = _steepness(np.asarray(cv2.GaussianBlur(patch, (0, 0), second), np.float32))
     middle = np.s_[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX]
@@ -173,7 +184,8 @@ def _patch_blurs(patch: Floats, noise: float) -> list[tuple[int, float]]:
         mine = mine[np.argsort(once[mine])[-STRONGEST:]]
         fall = (once[mine] / np.maximum(twice[mine], 1e-6)) ** 2
         squares = (second**2 - first**2 * fall) / np.maximum(fall - 1.0, 1e-6)
-        blur = float(np.sqrt(np.clip(np.median(squares), 0.0, MOST_BLUR_PX**2)))
+        variance = float(np.median(squares)) - DIFFERENCE_PX2
+        blur = float(np.sqrt(np.clip(variance, 0.0, MOST_BLUR_PX**2)))
         found.append((number, blur))
     return found
 
