@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 from cli.report.picture import Embedded
-from cli.report.plots import plot
+from cli.report.plots import PLOTTED, plot
 from cli.report.render import render
 from cli.report.rows import Row, State, row_of
 from cli.report.sections import (
@@ -74,6 +74,7 @@ def judged_html(
     batch, order = verdict.report.batch, verdict.order
     rows = _rows(verdict)
     sized = [row for row in rows if row.sizes]
+    limits = {one.name: one.limits for one in verdict.variables}
     return render(
         "judged.html",
         title=order.name,
@@ -99,7 +100,7 @@ def judged_html(
         cards=by_distance(rows),
         views=views_of(rows),
         words=WORDS,
-        plots=[plot(sized, one.name, one.limits) for one in verdict.variables],
+        plots=[plot(sized, name, limits.get(name)) for name in PLOTTED],
         normally=[variables_line(one, order) for one in verdict.variables]
         if len(verdict.rings) > 1
         else [],

@@ -6,7 +6,7 @@ from datetime import date
 import numpy as np
 
 from cli.report.picture import Picture, embed, outline_path
-from cli.report.plots import plot
+from cli.report.plots import PLOTTED, plot
 from cli.report.render import render
 from cli.report.rows import Row, State, row_of
 from cli.report.sections import (
@@ -19,19 +19,14 @@ from cli.report.sections import (
     views_of,
 )
 from cli.show.lot import LEAST_U95_MM, off_words, size_words
-from cli.show.numbers import rounded, significant
-from cli.show.page import LABELS
+from cli.show.numbers import rounded
+from cli.show.page import LABELS, percent
 from cli.show.table import scale_line
 from cli.words import count
 from vision.batch.lot import LEAST_TO_JUDGE, Group, Report, report
 from vision.batch.read import shot_of
 from vision.batch.sample import Batch, expanded, pool
 from vision.results import Result, Status
-
-LEAST_WIRE_PX = 12.0
-"""Pixels across the thinnest wire that the README asks for."""
-
-PLOTTED = ("wire_mm", "id_mm", "ar")
 
 WORDS = {
     State.GOOD: "measured",
@@ -83,7 +78,9 @@ def measured_html(result: Result, picture_bgr: Picture, *, written: date) -> str
         checks=checks_of([shot], rows) if found else (),
         steps=check_steps([shot]) if found else (),
         budget=budget_of(result.measured) if found else None,
-        fitness=fitness(result),
+        photo_lines=photo_lines(result),
+        findings=result.fitness.findings if result.fitness is not None else (),
+        judged=result.fitness is not None,
         notes=result.scale.notes,
         warnings=(*result.scale.warnings, *result.warnings),
         cautions=CAUTIONS,
@@ -110,26 +107,21 @@ def headline(result: Result, found: Report | None) -> str:
     return ", ".join(said)
 
 
-def fitness(result: Result) -> list[tuple[str, str, str]]:
-    """Say what the photo is good for: name, finding, and what would be better, if anything."""
-    scale = result.scale
+def photo_lines(result: Result) -> list[tuple[str, str]]:
+    """Say what set the scale and how the photo looks: a name and its finding."""
+    scale, look = result.scale, result.fitness
     lines = [
-        ("scale", scale_line(scale).removeprefix("scale: "), ""),
-        ("size of the photo", f"{result.photo.width_px} x {result.photo.height_px} pixels", ""),
+        ("scale", scale_line(scale).removeprefix("scale: ")),
+        ("size of the photo", f"{result.photo.width_px} x {result.photo.height_px} pixels"),
     ]
-    wires = [ring.wire_mm.value for ring in result.measured if ring.wire_mm is not None]
-    if wires:
-        across = min(wires) / scale.mm_per_px
-        close = "" if across >= LEAST_WIRE_PX else f"go closer: {LEAST_WIRE_PX:.0f} are needed"
-        lines.append(("pixels across the thinnest wire", f"{across:.0f}", close))
-        share = 200.0 * scale.u_rel
-        lines.append(
-            ("doubt that all rings share", f"± {significant(share)} % from the scale alone", "")
-        )
-    lost = len(result.rings) - len(result.measured)
-    if lost:
-        spread = "spread the rings: flat, each for itself, whole inside the photo"
-        lines.append(("not measured", f"{lost} of {len(result.rings)}", spread))
+    if look is None:
+        return lines
+    if look.thinnest_wire_px is not None:
+        lines.append(("across the thinnest wire", f"{look.thinnest_wire_px:.0f} pixels"))
+    if look.blur_px is not None:
+        lines.append(("blur of edges", f"{look.blur_px:.1f} pixels (standard deviation)"))
+    lines.append(("noise", f"{percent(look.noise_rel)} of the light of the table"))
+    lines.append(("burnt out", f"{percent(look.burnt_share)} of the picture"))
     return lines
 
 

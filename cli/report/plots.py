@@ -14,10 +14,12 @@ from cli.show.page import LABELS, UNITS
 WIDTH = 360
 """Units across; on a phone one unit is about one pixel, so that letters stay readable."""
 
-LEFT, RIGHT, TOP, BOTTOM = 14, 14, 22, 30
+LEFT, RIGHT, TOP, BOTTOM = 14, 14, 36, 30
 TALL = 220
 LEAST_PITCH, MOST_PITCH = 3.0, 12.0
 MOST_TICKS = 5
+PLOTTED = ("wire_mm", "id_mm", "ar")
+
 MARGIN = 0.05
 """Free part of the range on either side."""
 
@@ -53,6 +55,8 @@ class Plot:
     """Where the axis lies."""
     dots: tuple[Dot, ...]
     ticks: tuple[Mark, ...]
+    top: float
+    """Where dots begin; limits are written above."""
     limits: tuple[Mark, ...]
     outside: tuple[tuple[float, float], ...]
     """Left edge and width of what lies beyond the limits."""
@@ -83,6 +87,7 @@ def plot(rows: Sequence[Row], name: str, limits: tuple[float, float] | None = No
         width=WIDTH,
         height=floor + BOTTOM,
         floor=floor,
+        top=TOP,
         dots=tuple(
             Dot(
                 x=axis.at(row.sizes[name].value),

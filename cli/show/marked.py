@@ -159,7 +159,7 @@ def _ring_label(ring: Ring) -> Label:
 def _reference_label(result: Result) -> Label:
     outline = result.scale.outline_px
     assert outline is not None
-    name = f"{result.scale.kind} {result.scale.reference}"
+    name = harmless(f"{result.scale.kind} {result.scale.reference}")
     if result.scale.kind == "sheet":
         # The sheet lies under all rings: its name stands at its corner.
         x, y = outline[np.argmin(outline.sum(axis=1))]
@@ -210,7 +210,7 @@ def _legend(width: int, result: Result, pen: Pen) -> Picture:
     scale = result.scale
     said = (
         f"{count(len(result.rings), 'ring')}, {len(result.measured)} measured",
-        f"{scale.kind} {scale.reference}: {scale.mm_per_px:.4f} mm per pixel",
+        harmless(f"{scale.kind} {scale.reference}: {scale.mm_per_px:.4f} mm per pixel"),
         harmless(result.photo.file),
     )
     radius = text_height(pen.text)

@@ -21,20 +21,20 @@ def tray(tmp_path: Path) -> Path:
     return photo(tmp_path / "tray.jpg")
 
 
-def test_out_holds_json_csv_and_the_marked_photo(
+def test_out_holds_json_csv_report_and_the_marked_photo(
     pipeline: Pipeline, run: Callable, tray: Path
 ) -> None:
     out = tray.parent / "deep" / "out"
     ended = run("measure", tray, "--out", out)
     assert ended.exit_code == 0
-    names = ["tray.csv", "tray.json", "tray.marked.jpg"]
+    names = ["tray.csv", "tray.html", "tray.json", "tray.marked.jpg"]
     assert sorted(path.name for path in out.iterdir()) == names
     assert json.loads((out / "tray.json").read_text(encoding="utf-8"))["version"] == 1
     marked = cv2.imdecode(np.fromfile(out / "tray.marked.jpg", np.uint8), cv2.IMREAD_COLOR)
     assert marked is not None
     assert marked.shape[1] == WIDTH_PX
     assert marked.shape[0] > HEIGHT_PX
-    assert "wrote tray.csv, tray.marked.jpg, tray.json" in ended.stderr
+    assert "wrote tray.csv, tray.marked.jpg, tray.html, tray.json" in ended.stderr
 
 
 def test_existing_files_stay_unless_forced(pipeline: Pipeline, run: Callable, tray: Path) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from cli.show.table import next_step, result_text, total_text
+from cli.show.table import result_text, total_text
 from cli.show.wire import gauge_words, part_sizes
 from tests.cli.conftest import Pipeline
 from tests.cli.fakes import photo, quantity, result, ring, unusable
@@ -159,12 +159,6 @@ def test_nothing_that_a_photo_brings_can_steer_the_terminal() -> None:
 def test_several_photos_end_in_a_common_summary() -> None:
     text = total_text([result([ring(1)]), result([ring(1), unusable(2, "x")])], width=80).plain
     assert text.startswith("2 photos together\n3 rings: 2 measured, 1 unusable\n")
-
-
-def test_the_next_step_depends_on_what_was_done() -> None:
-    assert "--out" in next_step([result([ring(1)])], saved=False)
-    assert "unusable" in next_step([result([unusable(1, "x")])], saved=True)
-    assert "--explain" in next_step([result([ring(1)])], saved=True)
 
 
 def test_colour_stays_away_from_pipes_and_from_no_color(
