@@ -51,7 +51,7 @@ def level(view: View, rounds: list[Round]) -> Levelled:
 
     Least squares of the second harmonics of all shapes brought back to the table, with robust
     weights (a sprung ring is oval by itself) and the priors above. Distances do not enter: the
-    shapes depend on the directions of the rays alone.
+    shapes depend on the directions of the rays alone. Without anything round the priors stand.
     """
     start = np.array([view.tilt_x, view.tilt_y, view.k1])
     prior = np.array([U_TILT, U_TILT, U_K1])
@@ -62,7 +62,7 @@ def level(view: View, rounds: list[Round]) -> Levelled:
             _oval(camera.to_plane(thing.points_px, thing.height_mm - 100.0)) / thing.u_oval
             for thing in rounds
         ]
-        return np.concatenate(ovals)
+        return np.concatenate([np.empty(0), *ovals])
 
     def robust(q: Array) -> Array:
         shapes = misfit(q)
@@ -73,7 +73,7 @@ def level(view: View, rounds: list[Round]) -> Levelled:
     fit = least_squares(robust, start, x_scale=prior)
     found = np.asarray(fit.x, np.float64)
     shapes = misfit(found)
-    chance = max(1.0, float(np.median(np.abs(shapes))) / 0.6745)
+    chance = max(1.0, float(np.median(np.abs(shapes))) / 0.6745) if rounds else 1.0
     covariance = np.linalg.inv(fit.jac.T @ fit.jac) * chance**2
     size, axes = np.linalg.eigh(covariance)
     spread = [found + np.sqrt(max(s, 0.0)) * axes[:, k] for k, s in enumerate(size)]

@@ -86,7 +86,10 @@ def drawn_shape(camera: Camera, radius_mm: float, thickness_mm: float, u_rel: fl
         return np.interp(ANGLES, angle[order], distance[order], period=2.0 * np.pi)
 
     return Shape(
-        x=float(middle[0]), y=float(middle[1]), upper=polar(upper), lower=polar(drawn(0.0)),
+        x=float(middle[0]),
+        y=float(middle[1]),
+        upper=polar(upper),
+        lower=polar(drawn(0.0)),
         u_rel=u_rel,
     )
 
@@ -133,7 +136,7 @@ def trace_rim(photo: Photo, shape: Shape) -> Rim | None:
 
     Parameters
     ----------
-    photo : the photo; edges are placed in linear light
+    photo : the photo; edges are placed in the square root of linear light
     shape : the disc, off by some per cent in place and size
 
     Returns
@@ -167,9 +170,9 @@ def trace_rim(photo: Photo, shape: Shape) -> Rim | None:
     left = lifted[used] - _upper(found[None], edges)[0, used]
     rms = float(np.sqrt(np.sum(left**2) / max(1, int(used.sum()) - 3)))
     every = np.stack([np.cos(ANGLES), np.sin(ANGLES)], axis=-1)
-    reach = found[0] * shape.upper + every @ found[1:]
+    middle = np.array([shape.x, shape.y]) + found[1:]
     return Rim(
-        outline=(shape.x, shape.y) + reach[:, None] * every,
+        outline=middle + found[0] * shape.upper[:, None] * every,
         ellipse=fit_ellipse((shape.x, shape.y) + lifted[used, None] * directions[used]),
         rms_px=rms,
         u_radius_px=max(SCATTER_SHARE * rms, U_EDGE_PX),
@@ -241,7 +244,7 @@ class _Edges:
 
 
 def _outermost(edges: _Edges, near: float) -> Array | None:
-    """Size and shift (3,) of the outermost of the concentric curves with edges nearly all around."""
+    """Size and shift (3,) of the outermost concentric curve with edges nearly all around."""
     shape = edges.shape
     picks = _same_layer(edges.sector, np.random.default_rng(GUESS_SEED))
     sector = edges.sector[picks]
