@@ -83,7 +83,8 @@ def drawn_shape(camera: Camera, radius_mm: float, thickness_mm: float, u_rel: fl
         angle = np.arctan2(offset[:, 1], offset[:, 0])
         order = np.argsort(angle)
         distance = np.hypot(offset[:, 0], offset[:, 1])
-        return np.interp(ANGLES, angle[order], distance[order], period=2.0 * np.pi)
+        around: Array = np.interp(ANGLES, angle[order], distance[order], period=2.0 * np.pi)
+        return around
 
     return Shape(
         x=float(middle[0]),
