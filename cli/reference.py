@@ -32,7 +32,8 @@ def read_reference(
     """
     given = {"--coin": coin, "--sheet": sheet or None, "--mm-per-px": mm_per_px, "--dpi": dpi}
     named = [option for option, value in given.items() if value is not None]
-    if len(named) > 1:
+    # A coin may lie on the sheet: then it bears witness to the print.
+    if len(named) > 1 and named != ["--coin", "--sheet"]:
         raise UsageProblem(
             f"{' and '.join(named)} were given, but a photo has one scale",
             hint=f"give only {either(named)}",
@@ -43,7 +44,7 @@ def read_reference(
             "--height-mm goes with a stated scale; a coin or sheet gives the height by itself",
             hint="leave it out, or add --mm-per-px or --dpi",
         )
-    if (bar_x_mm is not None or bar_y_mm is not None) and (stated or coin is not None):
+    if (bar_x_mm is not None or bar_y_mm is not None) and stated:
         raise UsageProblem(
             f"--bar-x and --bar-y are read on the printed sheet; {named[0]} has no use for them",
             hint=f"leave them out, or give --sheet instead of {named[0]}",

@@ -42,6 +42,8 @@ def test_a_photo_becomes_a_table(pipeline: Pipeline, run: Callable, tray: Path) 
             Reference(mm_per_px=0.05, height_mm=180.0),
         ),
         (["--bar-x", "99.8", "--bar-y", "100.1"], Reference(bar_x_mm=99.8, bar_y_mm=100.1)),
+        (["--coin", "eur-1", "--sheet"], Reference(coin="eur-1", sheet=True)),
+        (["--coin", "eur-1", "--bar-x", "99"], Reference(coin="eur-1", bar_x_mm=99.0)),
     ],
 )
 def test_options_state_the_reference(
@@ -54,11 +56,11 @@ def test_options_state_the_reference(
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        (["--coin", "eur-1", "--sheet"], "--coin and --sheet were given"),
+        (["--sheet", "--dpi", "600"], "--sheet and --dpi were given"),
         (["--coin", "eur-1", "--dpi", "600"], "--coin and --dpi were given"),
         (["--mm-per-px", "0.1", "--dpi", "600"], "--mm-per-px and --dpi were given"),
         (["--height-mm", "200"], "--height-mm goes with a stated scale"),
-        (["--coin", "eur-1", "--bar-x", "99"], "--bar-x and --bar-y are read on the printed sheet"),
+        (["--dpi", "600", "--bar-x", "99"], "--bar-x and --bar-y are read on the printed sheet"),
         (["--mm-per-px", "0"], "must be a positive number, got 0"),
         (["--mm-per-px", "nan"], "must be a positive number, got nan"),
         (["--dpi", "inf"], "must be a positive number, got inf"),

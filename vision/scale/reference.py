@@ -15,6 +15,7 @@ from vision.scale.camera import Camera
 from vision.scale.coin import (
     U_ASSUMED_F35_REL,
     U_F35_REL,
+    U_LEVELLED_SHAPE,
     U_RIM_ROUNDING_MM,
     Disc,
     View,
@@ -27,7 +28,8 @@ from vision.scale.coin import (
 )
 from vision.scale.frame import BarReadings, find_sheet
 from vision.scale.level import U_DISC_OVAL, U_K1, U_TILT, Levelled, Round, level
-from vision.scale.view import Flag, SheetView, sheet_scale
+from vision.scale.rim import Rim, drawn_shape, trace_rim
+from vision.scale.view import SheetView, sheet_scale
 from vision.trade.coins import Coin, lookup
 
 Array = NDArray[np.float64]
@@ -39,9 +41,11 @@ U_STATED_REL = 0.001
 U_STATED_HEIGHT_REL = 0.1
 CLASH = 0.09
 """Difference between sheet and coin that no printer makes: fit to page is 3 to 6 %."""
+QUARREL = 3.0
+"""Standard deviations between sheet and coin from which the maker is told."""
 OUTLINE_POINTS = 180
-U_COIN_WITNESS = 0.002
-"""Relative standard uncertainty of lengths by a coin's rim: striking, wear and rounding."""
+NO_WITNESS = float("inf")
+"""Uncertainty of the print's scale by a coin that is not there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +62,11 @@ class Reference:
     bar_x_mm: float | None = None
     bar_y_mm: float | None = None
     """Caliper readings of the sheet's check bars."""
+
+    @property
+    def wants_sheet(self) -> bool:
+        """Whether what was said makes sense on a printed sheet only."""
+        return self.sheet or self.bar_x_mm is not None or self.bar_y_mm is not None
 
 
 class Sight(Protocol):
@@ -94,15 +103,18 @@ def see_reference(photo: Photo, nests: list[Nest], reference: Reference) -> Sigh
     view = find_sheet(photo.bgr, photo.f35_mm, bars)
     coin = lookup(reference.coin) if reference.coin is not None else None
     if view is not None:
-        return _sheet_and_coin(SheetSight(view=view), find_discs(photo, nests, coin), coin)
+        if coin is None:
+            return SheetSight(view=view)
+        return _sheet_and_coin(photo, view, find_discs(photo, nests, coin), coin)
+    if reference.wants_sheet:
+        raise ScaleError(
+            "no printed sheet found: looked for the checkered frame of `annulet sheet`",
+            hint="take the frame into the photo, at least two thirds of it uncovered and sharp; "
+            "or leave out --sheet, --bar-x and --bar-y, and name a coin with --coin",
+        )
     if coin is not None:
         disc = the_coin(find_discs(photo, nests, coin), coin)
         return CoinSight(photo=photo, disc=disc, coin=coin, found=_unlevelled(first_view(photo)))
-    if reference.sheet:
-        raise ScaleError(
-            "no printed sheet found: looked for the checkered frame of `annulet sheet`",
-            hint="take the frame into the photo, at least two thirds of it uncovered and sharp",
-        )
     discs = find_discs(photo, nests)
     seen = f"; the disc at {discs[0].place} looks like a coin" if discs else ""
     raise ScaleError(
@@ -112,24 +124,56 @@ def see_reference(photo: Photo, nests: list[Nest], reference: Reference) -> Sigh
     )
 
 
-def _sheet_and_coin(sheet: "SheetSight", discs: list[Disc], coin: Coin | None) -> "SheetSight":
+def _sheet_and_coin(photo: Photo, view: SheetView, discs: list[Disc], coin: Coin) -> "SheetSight":
     """Let a named coin that lies on the sheet bear witness to the print.
 
     Raises
     ------
     ScaleError
-        Sheet and coin differ by more than any printer does.
+        No such coin is there, or sheet and coin differ by more than any printer does.
     """
-    if coin is None or not discs:
-        return sheet
-    ratio = true_over_seen(sheet.camera, the_coin(discs, coin).rim, coin)
+    camera, disc = view.camera, the_coin(discs, coin)
+    disc = _retraced_on_sheet(photo, camera, disc, coin)
+    ratio = true_over_seen(camera, disc.rim, coin)
     if abs(ratio - 1.0) > CLASH:
         raise ScaleError(
             f"sheet and coin disagree: by the sheet, {coin.name} is "
             f"{coin.diameter_mm / ratio:.2f} mm across, but it is {coin.diameter_mm:g} mm",
             hint="is it another coin? else print the sheet again at 100 %, not fit to page",
         )
-    return replace(sheet, coin=coin, ratio=ratio)
+    return SheetSight(view=view, coin=coin, ratio=ratio, u_ratio=_u_ratio(view, disc.rim, coin))
+
+
+def _retraced_on_sheet(photo: Photo, camera: Camera, disc: Disc, coin: Coin) -> Disc:
+    """The disc traced again as the sheet's camera draws that coin there; as it was, if that fails.
+
+    The rim's shape is drawn for a coin at the world's origin: the world is shifted there.
+    """
+    thickness = coin.thickness_mm or 0.0
+    foot = camera.to_plane(np.array([disc.rim.x, disc.rim.y]), thickness)
+    over = replace(camera, position=camera.position - np.append(foot, 0.0))
+    shape = drawn_shape(over, coin.diameter_mm / 2.0, thickness, U_LEVELLED_SHAPE)
+    rim = trace_rim(photo, shape)
+    return Disc(rim=rim) if rim is not None else disc
+
+
+def _u_ratio(view: SheetView, rim: Rim, coin: Coin) -> float:
+    """Relative standard uncertainty of the print's scale by the coin.
+
+    Diameter, rounding of its rim, tracing, thickness (it lifts the rim towards the camera), the
+    camera's height over the print, and how flat the sheet lies under it.
+    """
+    height = view.camera.height_mm
+    lift = (coin.thickness_mm or 0.0) / height * view.u_height_rel
+    parts = (
+        coin.u_diameter_mm / coin.diameter_mm,
+        2.0 * U_RIM_ROUNDING_MM / coin.diameter_mm,
+        rim.u_radius_px / rim.radius,
+        coin.u_thickness_mm / height,
+        lift,
+        view.u_fit_rel,
+    )
+    return float(np.linalg.norm(parts))
 
 
 def _unlevelled(view: View) -> Levelled:
@@ -250,6 +294,7 @@ class SheetSight:
     coin: Coin | None = None
     ratio: float = 1.0
     """True over printed lengths by the coin."""
+    u_ratio: float = NO_WITNESS
 
     @property
     def camera(self) -> Camera:
@@ -257,9 +302,14 @@ class SheetSight:
         return _stretched(self.view.camera, self.trusted_ratio)
 
     @property
+    def coin_is_better(self) -> bool:
+        """Whether the coin tells the print's scale better than check bars or habit do."""
+        return self.u_ratio < self.view.u_print_rel
+
+    @property
     def trusted_ratio(self) -> float:
-        """The coin's word on the print, unless the check bars have been read."""
-        return self.ratio if Flag.PRINT_UNMEASURED in self.view.flags else 1.0
+        """The coin's word on the print where it is the better one."""
+        return self.ratio if self.coin_is_better else 1.0
 
     def hides(self, x: float, y: float) -> bool:
         """Whether the pixel lies outside the area for rings: on the frame or beside the sheet."""
@@ -284,8 +334,7 @@ class SheetSight:
     def scale(self) -> Scale:
         """Scale with the doubts about print, corners, height and flatness."""
         camera, view = self.camera, self.view
-        witnessed = self.coin is not None and Flag.PRINT_UNMEASURED in view.flags
-        u_print = U_COIN_WITNESS if witnessed else view.u_print_rel
+        u_print = min(self.u_ratio, view.u_print_rel)
         doubts: dict[str, tuple[Camera, ...]] = {
             "print": (_stretched(camera, 1.0 + u_print),),
             "sheet corners": (_stretched(camera, 1.0 + view.u_fit_rel),),
@@ -294,7 +343,7 @@ class SheetSight:
         if view.curl_mm > 0:
             lifted = camera.position - np.array([0.0, 0.0, view.curl_mm / 2])
             doubts["sheet not flat"] = (replace(camera, position=lifted),)
-        base = sheet_scale(view)
+        base = sheet_scale(view, print_known=self.coin_is_better)
         return replace(
             base,
             camera=camera,
@@ -310,16 +359,22 @@ class SheetSight:
     def _witness(self) -> tuple[str, ...]:
         if self.coin is None:
             return ()
-        off = 100.0 * (self.ratio - 1.0)
-        used = "used" if self.trusted_ratio != 1.0 else "not used: the check bars know better"
-        return (f"{self.coin.label} on the sheet: true lengths are {off:+.2f} % of print; {used}",)
+        off, u95 = 100.0 * (self.ratio - 1.0), 200.0 * self.u_ratio
+        said = (
+            f"{self.coin.label} on the sheet: true lengths are {off:+.2f} % ± {u95:.2f} % of print"
+        )
+        if self.coin_is_better:
+            return (f"{said}; lengths are corrected by that",)
+        return (f"{said}; not used, the check bars know better",)
 
     def _quarrel(self) -> tuple[str, ...]:
-        if abs(self.ratio - 1.0) < 3.0 * float(np.hypot(self.view.u_print_rel, U_COIN_WITNESS)):
+        apart = float(np.hypot(self.view.u_print_rel, self.u_ratio))
+        if self.coin is None or abs(self.ratio - 1.0) < QUARREL * apart:
             return ()
+        done = "the coin is believed" if self.coin_is_better else "the check bars are believed"
         return (
-            f"sheet and coin differ by {100.0 * (self.ratio - 1.0):+.1f} %: was the sheet "
-            "printed to fit the page, or is it another coin?",
+            f"sheet and coin differ by {100.0 * (self.ratio - 1.0):+.1f} %, {done}: was the sheet "
+            "printed to fit the page, a bar misread, or is it another coin?",
         )
 
 

@@ -181,8 +181,13 @@ def view_from(
     )
 
 
-def sheet_scale(view: SheetView) -> Scale:
-    """Say in the result's terms what the sheet tells, with words for the maker."""
+def sheet_scale(view: SheetView, *, print_known: bool = False) -> Scale:
+    """Say in the result's terms what the sheet tells, with words for the maker.
+
+    Parameters
+    ----------
+    print_known : whether something else than the check bars tells the print's scale
+    """
     camera = view.camera
     middle = np.array([(view.width_px - 1) / 2, (view.height_px - 1) / 2])
     return Scale(
@@ -197,33 +202,33 @@ def sheet_scale(view: SheetView) -> Scale:
         u_tilt_deg=view.u_tilt_deg,
         u_lens_rel=view.u_lens_rel,
         outline_px=view.outline_px,
-        notes=tuple(_notes(view)),
-        warnings=tuple(_warnings(view)),
+        notes=tuple(_notes(view, print_known)),
+        warnings=tuple(_warnings(view, print_known)),
     )
 
 
-def _notes(view: SheetView) -> list[str]:
+def _notes(view: SheetView, print_known: bool) -> list[str]:
     along_x, along_y = (100.0 * (scale - 1.0) for scale in view.print_scale)
     bar = view.sheet.bar_mm
     notes = [
         f"{view.sheet.title} sheet, version {view.sheet.version}: {int(np.sum(view.used))} corners "
         f"found, {view.rms_px:.2f} px rms"
     ]
-    if Flag.PRINT_UNMEASURED in view.flags:
+    if not print_known and Flag.PRINT_UNMEASURED in view.flags:
         after = 100.0 * 2.0 * U_BAR_MM / bar / np.sqrt(2.0)
         notes.append(
             f"the print was not measured: lengths carry {200.0 * U_PRINT:.1f} % for it; reading "
             f"both {bar:g} mm check bars with a caliper (--bar-x, --bar-y) would make that "
             f"{after:.2f} %"
         )
-    else:
+    elif not print_known:
         notes.append(f"print corrected by {along_x:+.2f} % along x, {along_y:+.2f} % along y")
     if Flag.FOCAL_ASSUMED in view.flags and view.u_height_rel <= WIDE_HEIGHT:
         notes.append(f"focal length found from the view: {view.f35_mm:.1f} mm equivalent")
     return notes
 
 
-def _warnings(view: SheetView) -> list[str]:
+def _warnings(view: SheetView, print_known: bool) -> list[str]:
     shrink = 100.0 * ((view.page_shrink or 1.0) - 1.0)
     words = {
         Flag.CURLED: f"the sheet does not lie flat (about {view.curl_mm:.1f} mm over the frame): "
@@ -231,8 +236,13 @@ def _warnings(view: SheetView) -> list[str]:
         Flag.PRINT_SCALED: "the check bars say that the page was scaled in printing: it is "
         "corrected, but print it again at 100 %, not fit to page",
         Flag.PAGE_SCALED: f"by the paper's edge the page was scaled by about {shrink:+.0f} % "
-        "in printing: all sizes are off by as much; print it again at 100 %, not fit to page, or "
-        "give the readings of both check bars",
+        "in printing: "
+        + (
+            "the coin corrects it, but print it again at 100 %, not fit to page"
+            if print_known
+            else "all sizes are off by as much; print it again at 100 %, not fit to page, or "
+            "give the readings of both check bars"
+        ),
         Flag.BARS_CLASH: "the bar readings and the photo disagree about the print: are --bar-x "
         "(along the bottom) and --bar-y (along the left edge) swapped or misread?",
         Flag.FOCAL_CLASH: "the focal length in the file does not fit the view "
