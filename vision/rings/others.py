@@ -31,6 +31,8 @@ DIFFERENCE_LEAST = 7.0
 EDGE_LEAST, EDGE_SHARE = 3.0, 70.0
 """Steepness (Lab units a pixel) that this percentile of a thing's border reaches; a shadow's border
 is softer all around."""
+FRAME_MM = 4.0
+"""The printed frame's notches and letters reach this far into the sheet's area for rings."""
 SHADOW_RIM = 1.25
 """Rings hide this much of their surroundings, in outer radii: their shadows are no things."""
 AGAINST_PX, AGAINST_SHARE = 3, 0.5
@@ -87,7 +89,8 @@ def _blank_known(mask: Mask, shrink: float, scale: Scale, fit: Fit) -> None:
     if scale.work_px is not None:
         outside = np.ones_like(mask)
         cv2.fillPoly(outside, [np.rint(scale.work_px * shrink).astype(np.int32)], 0)
-        mask[outside > 0] = 0
+        reach = int(np.ceil(FRAME_MM / scale.mm_per_px * shrink))
+        mask[cv2.dilate(outside, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)) > 0] = 0
     elif scale.outline_px is not None:
         middle = scale.outline_px.mean(axis=0)
         grown = middle + (scale.outline_px - middle) * SHADOW_RIM
