@@ -35,7 +35,8 @@ class TrueRing:
     wire_mm: float
     id_mm: float
     measurable: bool
-    whole: bool
+    only_touching: bool
+    """Not called measurable because it touches a neighbour: a tool may measure it or refuse it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +89,8 @@ def _ring(ring: dict[str, Any], truth: dict[str, Any]) -> TrueRing:
         wire_mm=ring["wire_mm"],
         id_mm=ring["id_mm"],
         measurable=ring["measurable"],
-        whole=not ring["partly_out_of_frame"],
+        only_touching=ring.get("touching", False)
+        and not any(ring.get(k) for k in ("overlapped", "standing", "partly_out_of_frame")),
     )
 
 
