@@ -18,6 +18,8 @@ from cli.report.sections import (
 )
 from cli.show.lot import size_words
 from cli.show.verdict import (
+    EXAMPLES_NAMED,
+    RINGS_NAMED,
     SECOND_LOOK,
     count_line,
     limit_words,
@@ -37,6 +39,11 @@ WORDS = {
     State.OFF: "off size",
     State.UNUSABLE: "not judged",
 }
+
+NAMED = (
+    ("Off size, to take out", State.OFF),
+    ("Undecided, within U of a limit", State.DOUBT),
+)
 
 STATES = {
     Conformity.CONFORMING: State.GOOD,
@@ -91,11 +98,14 @@ def judged_html(
         lines=_lines(verdict),
         repeats=repeats,
         sizes=[(size_words(group), facts_of(group)) for group in verdict.report.groups],
-        off=[row for row in by_distance(rows) if row.state is State.OFF],
-        doubt=[row for row in by_distance(rows) if row.state is State.DOUBT],
+        named=[
+            (heading, found, found[: _shown(len(found), len(verdict.rings))])
+            for heading, state in NAMED
+            if (found := [row for row in by_distance(rows) if row.state is state])
+        ],
         shots=batch.shots,
         pictures=pictures,
-        shown=dict.fromkeys(pictures, False),
+        outlined=dict.fromkeys(pictures, False),
         rows=rows,
         cards=by_distance(rows),
         views=views_of(rows),
@@ -110,6 +120,11 @@ def judged_html(
         budget=budget_of([member.ring for member in batch.members]),
         cautions=CAUTIONS,
     )
+
+
+def _shown(found: int, judged: int) -> int:
+    """How many of so many rings to name: few where most are off, which nobody picks out."""
+    return EXAMPLES_NAMED if 2 * found > judged > RINGS_NAMED else RINGS_NAMED
 
 
 def _lines(verdict: Verdict) -> list[tuple[str, str]]:

@@ -100,7 +100,7 @@ def plot(rows: Sequence[Row], name: str, limits: tuple[float, float] | None = No
             for place, row in enumerate(ordered)
         ),
         ticks=tuple(Mark(x=axis.at(tick), text=f"{tick:.{axis.places}f}") for tick in axis.ticks),
-        limits=tuple(Mark(x=axis.at(limit), text=f"{limit:.4g}") for limit in marks),
+        limits=tuple(Mark(x=axis.at(limit), text=_short(limit)) for limit in marks),
         outside=_outside(limits, axis),
         middle=axis.at(middle),
         said=_said(ordered, name, marks),
@@ -149,6 +149,11 @@ def _outside(limits: tuple[float, float] | None, axis: _Axis) -> tuple[tuple[flo
     return tuple(parts)
 
 
+def _short(limit: float) -> str:
+    """Write a limit to a thousandth, without idle zeros."""
+    return f"{limit:.3f}".rstrip("0").rstrip(".")
+
+
 def _said(ordered: Sequence[Row], name: str, limits: Sequence[float]) -> str:
     first, last = ordered[0].sizes[name], ordered[-1].sizes[name]
     rings = "one ring" if len(ordered) == 1 else f"{len(ordered)} rings"
@@ -156,4 +161,4 @@ def _said(ordered: Sequence[Row], name: str, limits: Sequence[float]) -> str:
         f"{LABELS[name]} of {rings}, from {first.value_text} (ring {ordered[0].name}) to "
         f"{last.value_text}{UNITS[name]} (ring {ordered[-1].name})"
     )
-    return said + "".join(f"; limit {limit:.4g}" for limit in limits)
+    return said + "".join(f"; limit {_short(limit)}" for limit in limits)
