@@ -30,6 +30,7 @@ def sheet(
 
     Print it at 100 %, never "fit to page", and lay it flat under the rings. Its frame gives each
     photo the scale, the camera's height and tilt and the lens; its cells name each ring's place.
+    The same sheet serves on a light pad, and printed on matt grey or coloured paper.
     """
     if os.path.lexists(out) and not force:
         raise UsageProblem(

@@ -222,7 +222,7 @@ def test_what_a_phone_does_to_a_photo_does_not_matter(how) -> None:
 
 
 def test_all_at_once_stays_within_the_promise() -> None:
-    # Tilted by 25 degrees, a strong lens, a misprint of 1.5 %, and a hand over a third of the frame.
+    # Tilted by 25 degrees, a strong lens, a misprint of 1.5 %, a hand over a third of the frame.
     options = {"tilt_deg": 25.0, "k1": 0.1, "room": 1.35, "stretch": (0.985, 0.988)}
     shot = shot_of(**options)
     picture = hide_a_third(photo_of(**options), "hand")

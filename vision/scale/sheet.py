@@ -4,6 +4,10 @@ Sheet frame: origin in the middle of the page, x right, y up. A chessboard frame
 runs around a clear work area; the frame's white squares hold markers whose numbers say which
 paper and which version of the sheet this is. Everything that is printed is given here as data:
 the PDF writer and the pictures of the tests draw the same values.
+
+There is one sheet a paper, not one a light: black ink is read as well on grey or blue paper and
+over a light pad as on white (`tests/vision/test_sheet_frame.py`), and a tint printed on white paper
+would be dots beside the rims that are to be measured.
 """
 
 from collections.abc import Iterator
