@@ -115,6 +115,8 @@ class Scale:
     """By cause: cameras one standard uncertainty away, independent of each other."""
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    details: Mapping[str, Any] = field(default_factory=dict)
+    """What else the reference told, as plain values for the result file."""
 
 
 class Check(StrEnum):
@@ -227,6 +229,7 @@ def result_record(result: Result) -> dict[str, Any]:
             "camera_height_mm": scale.camera_height_mm,
             "tilt_deg": scale.tilt_deg,
             "notes": list(scale.notes),
+            "details": dict(scale.details),
         },
         "rings": [_ring_record(ring) for ring in result.rings],
         "summary": {

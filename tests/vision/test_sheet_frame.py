@@ -1,5 +1,6 @@
 """The sheet found in photos drawn with OpenCV's lens and pose: scale, height, lens, refusals."""
 
+import json
 from functools import cache
 
 import cv2
@@ -417,6 +418,12 @@ def test_the_scale_says_what_the_view_saw() -> None:
     assert scale.camera_height_mm == pytest.approx(shot.position[2], rel=HEIGHT_REL)
     assert scale.tilt_deg == pytest.approx(8.0, abs=3 * scale.u_tilt_deg)
     assert scale.u_rel < SCALE_REL and scale.warnings == ()
+    # The map of residuals: where each corner was found, and how far from where it is drawn.
+    rows = np.array(scale.details["residuals_px"])
+    assert len(rows) == scale.details["corners_used"] == np.sum(view.used)
+    drawn = view.camera.project(view.corners_mm)[view.used]
+    assert rows[:, :2] - rows[:, 2:] == pytest.approx(drawn, abs=0.01)
+    json.dumps(dict(scale.details), allow_nan=False)
     # A millimetre at the picture's middle, as OpenCV draws it.
     middle = np.append(view.camera.to_plane(shot.matrix[:2, 2]), 0.0)
     area = np.linalg.det(shot.draw(middle + np.eye(3)[:2]) - shot.draw(middle[None]))

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -204,7 +205,27 @@ def sheet_scale(view: SheetView, *, print_known: bool = False) -> Scale:
         outline_px=view.outline_px,
         notes=tuple(_notes(view, print_known)),
         warnings=tuple(_warnings(view, print_known)),
+        details=_details(view),
     )
+
+
+def _details(view: SheetView) -> dict[str, Any]:
+    """Values for the result file; residuals are a map of x, y, and found minus drawn x, y, px."""
+    camera = view.camera
+    rows = np.column_stack([view.corners_px, view.residuals_px])[view.used]
+    return {
+        "print_scale": list(view.print_scale),
+        "u_print_rel": view.u_print_rel,
+        "page_scale": view.page_shrink,
+        "curl_mm": view.curl_mm,
+        "f35_mm": view.f35_mm,
+        "k1": camera.k1,
+        "k2": camera.k2,
+        "corners": len(corners_of(view.sheet)),
+        "corners_used": int(np.sum(view.used)),
+        "rms_px": view.rms_px,
+        "residuals_px": np.round(rows, 3).tolist(),
+    }
 
 
 def _notes(view: SheetView, print_known: bool) -> list[str]:
