@@ -57,6 +57,17 @@ def test_where_only_rings_lie_there_is_nothing_else() -> None:
     assert others(paper()) == []
 
 
+def test_the_rings_own_shadows_are_no_things() -> None:
+    """A hard shadow, cast a sixth of a ring's radius aside."""
+    picture = np.full_like(paper(), 200)
+    for shade, shift in (((110, 110, 110), 12), (BRASS, 0)):
+        for ring in RINGS:
+            x, y = at(ring[0], ring[1])
+            radius, width = int(ring[2] * PX_PER_MM), int(1.5 * PX_PER_MM)
+            cv2.circle(picture, (x + shift, y + shift // 2), radius, shade, width)
+    assert others(picture) == []
+
+
 def test_a_standing_ring_is_listed_where_it_lies() -> None:
     """Seen from above it is a bar, as long as the ring is wide."""
     picture = paper()
