@@ -39,6 +39,9 @@ EDGE_FROM = 0.8
 """Distance from the photo's middle, in half widths and half heights, from which a ring lies near
 the edge: there ID is off by twice as much as in the middle (p95 0.067 against 0.035 mm), since a
 coin tells the tilt and the lens only where it lies. A printed sheet tells them everywhere."""
+ASLANT_FROM = 0.36
+"""Distance from the optical axis, in focal lengths (20 degrees), that it takes besides: a longer
+lens has no such edge."""
 SPAN_LEAST = 12.0
 """Levels between dark and bright under which a photo shows nothing."""
 BLUR_MUCH_PX, BURNT_MUCH, NOISE_VERY_MUCH = 2.5, 0.5, 0.15
@@ -209,8 +212,10 @@ def _require_one(kept: tuple[Ring, ...], rings: tuple[Ring, ...], file: str) -> 
 def _near_edge(ring: Ring, scale: Scale, shape: tuple[int, ...]) -> bool:
     if scale.kind == "sheet" or scale.camera_height_mm is None or not _has_numbers(ring):
         return False
-    half = np.array([shape[1], shape[0]]) / 2.0
-    return bool(np.any(np.abs(np.array(ring.center_px) / half - 1.0) > EDGE_FROM))
+    camera, half = scale.camera, np.array([shape[1], shape[0]]) / 2.0
+    aside = np.hypot(ring.center_px[0] - camera.cx, ring.center_px[1] - camera.cy) / camera.f_px
+    outside = np.any(np.abs(np.array(ring.center_px) / half - 1.0) > EDGE_FROM)
+    return bool(outside and aside > ASLANT_FROM)
 
 
 def _sharpness(look: Look, thinnest: float | None) -> Finding | None:
