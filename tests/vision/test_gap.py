@@ -99,7 +99,6 @@ def test_colours_are_named_as_a_maker_would(linear_rgb: tuple, name: str) -> Non
     assert colour_of(photo, CAMERA, RING) == name
 
 
-@pytest.mark.xfail(strict=True, reason="hue limits of rings/colour.py: red is called orange")
 @pytest.mark.parametrize(
     ("srgb", "name"),
     [

@@ -15,16 +15,16 @@ GREY_CHROMA = 9.0
 BLACK_LIGHTNESS = 22.0
 METALS = ((30.0, 62.0, "copper-coloured"), (62.0, 100.0, "brass-coloured"))
 HUES = (
-    (20.0, "red"),
-    (70.0, "orange"),
-    (105.0, "yellow"),
+    (55.0, "red"),
+    (88.0, "orange"),
+    (115.0, "yellow"),
     (170.0, "green"),
     (225.0, "turquoise"),
-    (290.0, "blue"),
-    (335.0, "purple"),
+    (312.0, "blue"),
+    (340.0, "purple"),
     (360.0, "pink"),
 )
-"""Upper hue angle (degrees of Lab) of each name."""
+"""Upper hue angle (degrees of Lab) of each name; sRGB's red lies at 40, its blue at 306."""
 VIVID_CHROMA = 48.0
 """Chroma from which a warm hue is a dye, not a metal."""
 
