@@ -122,6 +122,19 @@ def test_paper_burnt_out_beside_a_ring_is_told_then_costs_its_numbers() -> None:
     assert "darker" in refused.value.hint
 
 
+def test_a_dark_ring_before_a_burnt_out_light_keeps_its_numbers() -> None:
+    """A silhouette's rim is plain to see: washers before a light, all of it burnt out, are measured
+    to 0.01 mm between each other (`tests.accuracy.washers`)."""
+    bgr = burnt_around(9)
+    rows, columns = np.indices(bgr.shape[:2])
+    x, y = ring(9).center_px
+    wire = np.abs(np.hypot(columns - x, rows - y) - 25.0) < 5.0  # radii 20 to 30 pixels
+    for shade, status in ((20, Status.MEASURED), (230, Status.UNUSABLE)):
+        bgr[wire] = shade
+        kept, _ = judged(rings=(ring(9), ring(10)), bgr=bgr)
+        assert kept[0].status is status
+
+
 def test_many_rings_are_not_all_named() -> None:
     rings = [ring(n, center_px=(30.0, 240.0)) for n in range(1, 10)]
     problem = judged(rings=rings, camera=WIDE)[1].findings[0].problem

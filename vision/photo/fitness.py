@@ -27,6 +27,9 @@ one U grows, from the second one the rim of bright wire is as white as the paper
 reads up to 0.4 mm too thin."""
 STRIP = (0.03, 0.2)
 """That strip, in wire widths from the outline."""
+DARK_RIM = 128
+"""8-bit level under which a wire is so dark along its rim that burnt paper does not hide it: a ring
+before a light. Over it, wire mirrors the paper."""
 NOISE_MUCH = 0.06
 """Noise of a pixel over the light of the table from which edges scatter: at 0.11 the wire's p95
 grows by half."""
@@ -156,16 +159,26 @@ def _wire_px(scale: Scale, ring: Ring) -> float:
 
 
 def _burnt_beside(bgr: Pixels, ring: Ring) -> float:
-    """Share of the strips just outside and inside a ring in which all channels are burnt out."""
+    """Share of the strips just outside and inside a ring in which burnt paper hides the rim.
+
+    All channels are burnt out there, and the wire's own rim beside it is not dark.
+    """
     if ring.outlines_px is None or not _has_numbers(ring):
         return 0.0
     inner, outer = ring.outlines_px
-    across = outer - inner
-    steps = np.linspace(*STRIP, 4)[:, None, None]
-    points = np.concatenate([outer + steps * across, inner - steps * across]).reshape(-1, 2)
+    steps = np.linspace(*STRIP, 4)[:, None, None] * (outer - inner)
+    paper = _levels(bgr, np.stack([outer + steps, inner - steps])).min(axis=-1)
+    wire = _levels(bgr, np.stack([outer - steps, inner + steps])).max(axis=-1)
+    hidden = (paper >= FULL) & (wire.mean(axis=1, keepdims=True) > DARK_RIM)
+    return float(np.mean(hidden))
+
+
+def _levels(bgr: Pixels, points: NDArray[np.float64]) -> Pixels:
+    """8-bit levels (..., 3) of the pixels nearest to the points (..., 2)."""
     height, width = bgr.shape[:2]
-    x, y = np.clip(np.rint(points), 0, (width - 1, height - 1)).astype(np.int64).T
-    return float(np.mean(bgr[y, x].min(axis=1) >= FULL))
+    nearest = np.clip(np.rint(points), 0, (width - 1, height - 1)).astype(np.int64)
+    levels: Pixels = bgr[nearest[..., 1], nearest[..., 0]]
+    return levels
 
 
 def _withheld(ring: Ring, blur_px: float | None, wire_px: float, burnt: float) -> Ring:
