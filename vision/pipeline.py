@@ -12,6 +12,7 @@ from vision.rings.find import find_rings, refind
 from vision.rings.fit import Fit, fit_rings, rematch
 from vision.rings.others import find_others
 from vision.rings.record import rings_of
+from vision.rings.section import ROUND, Section
 from vision.rings.shape import rounds_of
 from vision.scale.reference import Reference, Sight, see_reference
 
@@ -46,10 +47,12 @@ def measure(photo: Photo, reference: Reference) -> Result:
     return Result(photo=photo.info, scale=scale, rings=rings, fitness=fitness)
 
 
-def read_rings(photo: Photo, sight: Sight, circles: list[Nest]) -> tuple[Scale, tuple[Ring, ...]]:
+def read_rings(
+    photo: Photo, sight: Sight, circles: list[Nest], section: Section = ROUND
+) -> tuple[Scale, tuple[Ring, ...]]:
     """Read the rings among the circles of a photo whose reference has been seen."""
     nests = [nest for nest in circles if not sight.hides(nest.x, nest.y)]
-    fit, open_nests = find_rings(photo, sight.camera, nests)
+    fit, open_nests = find_rings(photo, sight.camera, nests, section)
     sight, fit = _levelled(photo, sight, fit)
     fit = refind(photo, sight.camera, open_nests, fit)
     sight, fit = _levelled(photo, sight, fit)
@@ -66,5 +69,5 @@ def read_rings(photo: Photo, sight: Sight, circles: list[Nest]) -> tuple[Scale, 
 def _levelled(photo: Photo, sight: Sight, fit: Fit) -> tuple[Sight, Fit]:
     """Take tilt and lens from the rings, then read the rings again."""
     after = sight.levelled(rounds_of(sight.camera, fit))
-    tori = rematch(fit.tori, sight.camera, after.camera)
-    return after, fit_rings(photo, after.camera, tori, rounds=2)
+    tori = rematch(fit.tori, sight.camera, after.camera, fit.section)
+    return after, fit_rings(photo, after.camera, tori, rounds=2, section=fit.section)

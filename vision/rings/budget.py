@@ -110,7 +110,7 @@ def _scale_shifts(fit: Fit, scale: Scale) -> dict[str, Array]:
     for cause, cameras in scale.doubts.items():
         each = []
         for camera in cameras:
-            there = rematch(fit.tori, scale.camera, camera)
+            there = rematch(fit.tori, scale.camera, camera, fit.section)
             wire = 2.0 * (there[:, TUBE] - fit.tori[:, TUBE])
             inside = 2.0 * (there[:, RADIUS] - fit.tori[:, RADIUS]) - wire
             each.append(np.stack([wire, inside]))

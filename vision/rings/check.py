@@ -64,7 +64,7 @@ def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[lis
         mine = reasons[index]
         if flat[index]:
             mine.append("casts no shadow as the rings do: printed, not a ring")
-        if _leaves_picture(camera, fit.tori[index], size):
+        if _leaves_picture(camera, fit, index, size):
             mine.append("cut off by the photo's edge")
         for other in range(len(fit)):
             if other != index and _overlap(fit.tori[index], fit.tori[other]):
@@ -99,13 +99,13 @@ def warnings_about(fit: Fit, camera: Camera) -> list[list[str]]:
 
 def wire_widths_px(fit: Fit, camera: Camera) -> Array:
     """Mean width (n,) of each wire in the picture."""
-    inner, outer = outlines(camera, fit.tori, ring_angles(32))
+    inner, outer = outlines(camera, fit.tori, ring_angles(32), fit.section)
     widths: Array = np.hypot(*np.moveaxis(outer - inner, -1, 0)).mean(axis=1)
     return widths
 
 
-def _leaves_picture(camera: Camera, torus: Array, size: tuple[int, int]) -> bool:
-    _, outer = outlines(camera, torus[None], ring_angles(64))
+def _leaves_picture(camera: Camera, fit: Fit, index: int, size: tuple[int, int]) -> bool:
+    _, outer = outlines(camera, fit.tori[[index]], ring_angles(64), fit.section)
     return bool(np.any(outer < 1.0) or np.any(outer > np.array(size) - 2.0))
 
 

@@ -8,6 +8,7 @@ from vision.photo.decode import Photo
 from vision.rings.check import wire_widths_px
 from vision.rings.fit import Fit, fit_rings
 from vision.rings.guess import guess_tori
+from vision.rings.section import ROUND, Section
 from vision.rings.torus import RADIUS, TUBE, X, Y
 from vision.scale.camera import Camera
 
@@ -34,12 +35,15 @@ SAME_PLACE = 0.35
 """Fits whose centres are nearer than this share of a centre-line radius are one ring."""
 
 
-def find_rings(photo: Photo, camera: Camera, nests: list[Nest]) -> tuple[Fit, list[Nest]]:
+def find_rings(
+    photo: Photo, camera: Camera, nests: list[Nest], section: Section = ROUND
+) -> tuple[Fit, list[Nest]]:
     """Fit rings to the nests; at most one ring each, none twice.
 
     Parameters
     ----------
     nests : circles around one centre each, without those of the reference
+    section : the wire's cross-section
 
     Returns
     -------
@@ -47,16 +51,16 @@ def find_rings(photo: Photo, camera: Camera, nests: list[Nest]) -> tuple[Fit, li
     open_nests : where no clear ring was found, but one may be; a better camera may tell
     """
     if not nests:
-        return fit_rings(photo, camera, np.empty((0, 6))), []
+        return fit_rings(photo, camera, np.empty((0, 6)), section=section), []
     guesses = [guess_tori(camera, nest) for nest in nests]
     owner = np.repeat(np.arange(len(nests)), [len(guess) for guess in guesses])
-    fit = fit_rings(photo, camera, np.concatenate(guesses), rounds=1)
+    fit = fit_rings(photo, camera, np.concatenate(guesses), rounds=1, section=section)
     for kept in FINALISTS:
         place = np.lexsort((-_worth(fit), owner))
         rank = np.arange(len(place)) - np.searchsorted(owner[place], owner[place])
         chosen = place[rank < kept]
         owner = owner[chosen]
-        fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1)
+        fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1, section=section)
     hopeful = owner[fit.reading.presence > HOPELESS]
     return without_twins(looks_round(fit)), [nests[index] for index in hopeful]
 
@@ -114,5 +118,5 @@ def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
         if not len(clear)
         or np.hypot(middles[:, 0] - nest.x, middles[:, 1] - nest.y).min() > 0.4 * nest.outer.radius
     ]
-    again, _ = find_rings(photo, camera, beside)
+    again, _ = find_rings(photo, camera, beside, fit.section)
     return without_specks(without_twins(fit.joined(again)), camera)

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
 from vision.rings.reader import Reading, read_edges
+from vision.rings.section import ROUND, Section
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
 from vision.rings.unwrap import SECTORS, unwrap
 from vision.scale.camera import Camera
@@ -50,6 +51,8 @@ class Fit:
     """(n,) linear light of the table around each ring, brightest channel."""
     clipped: Array
     """(n,) share of samples that are overexposed."""
+    section: Section = ROUND
+    """Of the wire of all rings."""
 
     def __len__(self) -> int:
         return len(self.tori)
@@ -71,6 +74,7 @@ class Fit:
             planes=self.planes[which],
             paper=self.paper[which],
             clipped=self.clipped[which],
+            section=self.section,
         )
 
     def joined(self, other: "Fit") -> "Fit":
@@ -94,6 +98,7 @@ class Fit:
             planes=np.concatenate([self.planes, other.planes]),
             paper=both(self.paper, other.paper),
             clipped=both(self.clipped, other.clipped),
+            section=self.section,
         )
 
     @property
@@ -113,7 +118,9 @@ class Fit:
         return 2.0 * (self.tori[:, RADIUS] - self.tori[:, TUBE])
 
 
-def fit_rings(photo: Photo, camera: Camera, tori: Array, *, rounds: int = ROUNDS) -> Fit:
+def fit_rings(
+    photo: Photo, camera: Camera, tori: Array, *, rounds: int = ROUNDS, section: Section = ROUND
+) -> Fit:
     """Unwrap, read and refit until the outlines stand.
 
     Parameters
@@ -121,15 +128,16 @@ def fit_rings(photo: Photo, camera: Camera, tori: Array, *, rounds: int = ROUNDS
     photo : the upright photo
     camera : the camera over the table
     tori : (n, 6) guesses, off by a few pixels or by a third of the wire's width
+    section : the wire's cross-section
     """
     if rounds < 1:
         raise ValueError(f"rounds must be at least 1, got {rounds}")
     last = tori
     for _ in range(rounds):
         last = tori
-        unwrapped = unwrap(photo, camera, last)
+        unwrapped = unwrap(photo, camera, last, section)
         reading = read_edges(unwrapped.planes)
-        tori, residuals = refit(camera, last, reading, unwrapped.clear)
+        tori, residuals = refit(camera, last, reading, unwrapped.clear, section)
     wire_moved = 2.0 * (tori[:, TUBE] - last[:, TUBE])
     id_moved = 2.0 * (tori[:, RADIUS] - last[:, RADIUS]) - wire_moved
     return Fit(
@@ -141,10 +149,13 @@ def fit_rings(photo: Photo, camera: Camera, tori: Array, *, rounds: int = ROUNDS
         planes=unwrapped.planes,
         paper=unwrapped.paper,
         clipped=unwrapped.planes[:, 3].mean(axis=(1, 2), dtype=float),
+        section=section,
     )
 
 
-def refit(camera: Camera, tori: Array, reading: Reading, clear: Array) -> tuple[Array, Array]:
+def refit(
+    camera: Camera, tori: Array, reading: Reading, clear: Array, section: Section = ROUND
+) -> tuple[Array, Array]:
     """Move each torus so that its outlines pass the edges read around it.
 
     Weighted least squares of the edge distances along s, linear around the guess, with Huber
@@ -155,7 +166,7 @@ def refit(camera: Camera, tori: Array, reading: Reading, clear: Array) -> tuple[
     tori : (n, 6) moved rings
     residuals : (n, 2, 32) edge minus outline after the move, in s
     """
-    jacobian, _, _ = _jacobian(camera, tori, ring_angles(SECTORS))
+    jacobian, _, _ = _jacobian(camera, tori, ring_angles(SECTORS), section)
     target = reading.edges - np.array([0.0, 1.0])[:, None]
     base = reading.weight * (clear[:, None, :] > 0.99)
     count = len(tori)
@@ -181,7 +192,7 @@ def refit(camera: Camera, tori: Array, reading: Reading, clear: Array) -> tuple[
     return moved, left.reshape(count, 2, SECTORS)
 
 
-def rematch(tori: Array, seen_by: Camera, through: Camera) -> Array:
+def rematch(tori: Array, seen_by: Camera, through: Camera, section: Section = ROUND) -> Array:
     """Rings (n, 6) that `through` would draw where `seen_by` draws the rings `tori`.
 
     The answer to "what would these outlines be if the camera stood elsewhere". Least squares of
@@ -190,7 +201,7 @@ def rematch(tori: Array, seen_by: Camera, through: Camera) -> Array:
     if not len(tori):
         return tori
     angles = ring_angles(SECTORS)
-    seen = np.stack(outlines(seen_by, tori, angles), axis=1)
+    seen = np.stack(outlines(seen_by, tori, angles, section), axis=1)
     middles = seen_by.project(np.column_stack([tori[:, 0], tori[:, 1], tori[:, TUBE]]))
     guess = tori.copy()
     for ring, middle in enumerate(middles):
@@ -200,8 +211,8 @@ def rematch(tori: Array, seen_by: Camera, through: Camera) -> Array:
         guess[ring, :2] = through.to_plane(middle, guess[ring, TUBE])
     turn = _turned(seen_by, through, middles)
     for _ in range(3):
-        drawn = np.stack(outlines(through, guess, angles + turn), axis=1)
-        jacobian, normal, width = _jacobian(through, guess, angles + turn)
+        drawn = np.stack(outlines(through, guess, angles + turn, section), axis=1)
+        jacobian, normal, width = _jacobian(through, guess, angles + turn, section)
         apart = np.sum((seen - drawn) * normal, axis=-1) / width
         flat = jacobian.reshape(len(tori), 2 * SECTORS, 6)
         squares = np.einsum("nkp,nkq->npq", flat, flat) + 1e-12 * np.eye(6)
@@ -217,7 +228,9 @@ def _turned(seen_by: Camera, through: Camera, middles: Array) -> float:
     return float(np.arctan2(second[1], second[0]) - np.arctan2(first[1], first[0]))
 
 
-def _jacobian(camera: Camera, tori: Array, angles: Array) -> tuple[Array, Array, Array]:
+def _jacobian(
+    camera: Camera, tori: Array, angles: Array, section: Section
+) -> tuple[Array, Array, Array]:
     """Change of inner and outer outline along s for a unit of each parameter.
 
     Along s means: the shift of the outline along its own normal, divided by the guess's wire
@@ -229,8 +242,8 @@ def _jacobian(camera: Camera, tori: Array, angles: Array) -> tuple[Array, Array,
     normal : (n, 2, 32, 2) of the outlines, any length
     width : (n, 2, 32) wire width along these normals, in their length
     """
-    here = np.stack(outlines(camera, tori, angles), axis=1)
-    ahead = np.stack(outlines(camera, tori, angles + 1e-4), axis=1)
+    here = np.stack(outlines(camera, tori, angles, section), axis=1)
+    ahead = np.stack(outlines(camera, tori, angles + 1e-4, section), axis=1)
     tangent = ahead - here
     normal = np.stack([tangent[..., 1], -tangent[..., 0]], axis=-1)
     across = (here[:, 1] - here[:, 0])[:, None]
@@ -239,6 +252,6 @@ def _jacobian(camera: Camera, tori: Array, angles: Array) -> tuple[Array, Array,
     for parameter, step in enumerate((STEP_MM, STEP_MM, STEP_MM, STEP_MM, STEP_OVAL, STEP_OVAL)):
         there = tori.copy()
         there[:, parameter] += step
-        shift = np.stack(outlines(camera, there, angles), axis=1) - here
+        shift = np.stack(outlines(camera, there, angles, section), axis=1) - here
         columns.append(np.sum(shift * normal, axis=-1) / width / step)
     return np.stack(columns, axis=-1), normal, width

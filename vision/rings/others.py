@@ -112,7 +112,7 @@ def _grown(camera: Camera, fit: Fit, shrink: float) -> list[NDArray[np.int32]]:
     """Each ring's outline with its shadow, in the reduced picture."""
     if not len(fit):
         return []
-    _, outer = outlines(camera, fit.tori, ring_angles(48))
+    _, outer = outlines(camera, fit.tori, ring_angles(48), fit.section)
     middles = outer.mean(axis=1, keepdims=True)
     grown = np.rint((middles + (outer - middles) * SHADOW_RIM) * shrink).astype(np.int32)
     return list(grown)
@@ -121,7 +121,7 @@ def _grown(camera: Camera, fit: Fit, shrink: float) -> list[NDArray[np.int32]]:
 def _least_area(camera: Camera, fit: Fit, shrink: float, mask: Mask) -> float:
     if not len(fit):
         return 1e-4 * mask.size
-    _, outer = outlines(camera, fit.tori, ring_angles(32))
+    _, outer = outlines(camera, fit.tori, ring_angles(32), fit.section)
     radius = np.hypot(*np.moveaxis(outer - outer.mean(axis=1, keepdims=True), -1, 0)).mean(axis=1)
     return max(12.0, AREA_SHARE * np.pi * float(radius.min() * shrink) ** 2)
 

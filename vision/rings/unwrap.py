@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
+from vision.rings.section import ROUND, Section
 from vision.rings.torus import outlines, ring_angles
 from vision.scale.camera import Camera
 
@@ -47,7 +48,7 @@ class Unwrapped:
     """(n,) linear light of the surroundings, brightest channel."""
 
 
-def unwrap(photo: Photo, camera: Camera, tori: Array) -> Unwrapped:
+def unwrap(photo: Photo, camera: Camera, tori: Array, section: Section = ROUND) -> Unwrapped:
     """Read the picture around each guessed ring along its 32 sectors.
 
     Parameters
@@ -55,8 +56,9 @@ def unwrap(photo: Photo, camera: Camera, tori: Array) -> Unwrapped:
     photo : the upright photo; only the parts around the rings are brought to linear light
     camera : the camera, in pixels of the photo
     tori : (n, 6) guessed rings
+    section : the wire's cross-section
     """
-    inner, outer = outlines(camera, tori, ring_angles(SECTORS * RAYS_PER_SECTOR))
+    inner, outer = outlines(camera, tori, ring_angles(SECTORS * RAYS_PER_SECTOR), section)
     across = outer - inner
     width, height = photo.size
     planes = np.empty((len(tori), 6, SECTORS, SAMPLES), np.float32)
