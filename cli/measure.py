@@ -23,6 +23,8 @@ from cli.options import (
     OnSheet,
     OutFolder,
     Photos,
+    Shape,
+    WireProfile,
 )
 from cli.outputs import (
     CSV_SUFFIX,
@@ -51,6 +53,7 @@ def measure(
     height_mm: HeightMm = None,
     bar_x: BarX = None,
     bar_y: BarY = None,
+    profile: WireProfile = Shape.ROUND,
     correction: CorrectionFile = None,
     out: OutFolder = None,
     force: Force = False,
@@ -83,12 +86,14 @@ def measure(
 
     from cli.run import Failure, run_photos, worker_count
     from cli.show.terminal import progress
+    from vision.rings.section import Profile
 
+    wire = Profile(profile.value)
     results: list[Result] = []
     failures: list[Failure] = []
     written: list[Path] = []
     with progress(len(found)) as advance:
-        for photo, measured in run_photos(found, reference, jobs or worker_count(len(found))):
+        for photo, measured in run_photos(found, reference, jobs or worker_count(len(found)), wire):
             outcome = correct(photo, measured)
             if isinstance(outcome, Failure):
                 failures.append(outcome)
@@ -210,7 +215,7 @@ def _print_budget(results: "list[Result]", number: int) -> None:
                 f"there is no ring {number} in {result.photo.file}",
                 hint=f"its rings are numbered 1 to {max(rings)}" if rings else "it has no ring",
             )
-        print_text(budget_text(rings[number], width=terminal_width()))
+        print_text(budget_text(rings[number], width=terminal_width(), notes=result.notes))
 
 
 def _print_tables(results: "list[Result]") -> None:

@@ -1,6 +1,7 @@
 """Options that commands share, and options with long explanations."""
 
 import math
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -13,6 +14,25 @@ def positive(value: float | None) -> float | None:
         raise typer.BadParameter(f"must be a positive number, got {value}")
     return value
 
+
+class Shape(StrEnum):
+    """The shapes of wire, in the trade's words; `vision.rings.section` holds what they mean."""
+
+    ROUND = "round"
+    SQUARE = "square"
+    HALF_ROUND = "half-round"
+    HALF_ROUND_INSIDE = "half-round-inside"
+    TWISTED = "twisted"
+
+
+WireProfile = Annotated[
+    Shape,
+    typer.Option(
+        "--profile",
+        help="Shape of the wire: half-round lies on its flat side, half-round-inside has it "
+        "inside the ring; of twisted wire the envelope is measured.",
+    ),
+]
 
 AsJson = Annotated[
     bool, typer.Option("--json", help="Print JSON on standard output and nothing else there.")

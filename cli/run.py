@@ -11,6 +11,7 @@ from pathlib import Path
 from vision.errors import VisionError
 from vision.pipeline import measure_photo
 from vision.results import Result
+from vision.rings.section import Profile
 from vision.scale.reference import Reference
 
 MOST_WORKERS = 8
@@ -44,7 +45,10 @@ class Failure:
 
 
 def run_photos(
-    photos: Sequence[Path], reference: Reference, workers: int
+    photos: Sequence[Path],
+    reference: Reference,
+    workers: int,
+    profile: Profile = Profile.ROUND,
 ) -> Generator[tuple[Path, Result | Failure], None, None]:
     """Measure photo after photo, in the order given, `workers` at a time.
 
@@ -52,13 +56,15 @@ def run_photos(
     """
     if workers == 1:
         for photo in photos:
-            yield photo, measure_or_fail(photo, reference)
+            yield photo, measure_or_fail(photo, reference, profile)
         return
     # Started afresh, not forked: OpenCV's threads do not survive a fork.
     with ProcessPoolExecutor(
         workers, mp_context=get_context("spawn"), initializer=_start_worker
     ) as pool:
-        tasks = [(photo, pool.submit(measure_or_fail, photo, reference)) for photo in photos]
+        tasks = [
+            (photo, pool.submit(measure_or_fail, photo, reference, profile)) for photo in photos
+        ]
         try:
             for photo, task in tasks:
                 try:
@@ -73,10 +79,12 @@ def run_photos(
             raise
 
 
-def measure_or_fail(photo: Path, reference: Reference) -> Result | Failure:
+def measure_or_fail(
+    photo: Path, reference: Reference, profile: Profile = Profile.ROUND
+) -> Result | Failure:
     """Measure one photo; whatever it raises comes back as a value."""
     try:
-        return measure_photo(photo, reference)
+        return measure_photo(photo, reference, profile)
     except Exception as error:
         return Failure(photo=photo, error=error)
 

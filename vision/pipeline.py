@@ -12,47 +12,62 @@ from vision.rings.find import find_rings, refind
 from vision.rings.fit import Fit, fit_rings, rematch
 from vision.rings.others import find_others
 from vision.rings.record import rings_of
-from vision.rings.section import ROUND, Section
+from vision.rings.section import SECTIONS, Profile
 from vision.rings.shape import rounds_of
 from vision.scale.reference import Reference, Sight, see_reference
 
 
-def measure_photo(path: Path, reference: Reference | None = None) -> Result:
+def measure_photo(
+    path: Path, reference: Reference | None = None, profile: Profile = Profile.ROUND
+) -> Result:
     """Measure every ring in a photo.
 
     Parameters
     ----------
     path : a JPEG, PNG, TIFF, WebP or HEIC file
     reference : what is known of the scale; by default it is looked for
+    profile : shape of the wire of all rings in the photo
 
     Raises
     ------
     PhotoError, ScaleError, CoinError, RingsError
         The file, its scale reference or its rings cannot be used.
     """
-    return measure(read_photo(path), reference or Reference())
+    return measure(read_photo(path), reference or Reference(), profile)
 
 
-def measure(photo: Photo, reference: Reference) -> Result:
+def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND) -> Result:
     """Measure every ring in a photo that is already in memory; errors as `measure_photo`."""
     look = look_at(photo.bgr)
     require_contrast(look, photo.info.file)
     circles = find_circles(photo.bgr)
     try:
         sight = see_reference(photo, circles, reference)
-        scale, read = read_rings(photo, sight, circles)
+        scale, read = read_rings(photo, sight, circles, profile, look.blur_px)
     except (ScaleError, RingsError) as error:
         raise explained(error, look) from error
     rings, fitness = judge(photo.bgr, look, scale, read, photo.info.file)
-    return Result(photo=photo.info, scale=scale, rings=rings, fitness=fitness)
+    meaning = SECTIONS[profile].meaning
+    return Result(
+        photo=photo.info,
+        scale=scale,
+        rings=rings,
+        fitness=fitness,
+        profile=profile.value,
+        notes=(meaning,) if meaning else (),
+    )
 
 
 def read_rings(
-    photo: Photo, sight: Sight, circles: list[Nest], section: Section = ROUND
+    photo: Photo,
+    sight: Sight,
+    circles: list[Nest],
+    profile: Profile = Profile.ROUND,
+    blur_px: float | None = None,
 ) -> tuple[Scale, tuple[Ring, ...]]:
     """Read the rings among the circles of a photo whose reference has been seen."""
     nests = [nest for nest in circles if not sight.hides(nest.x, nest.y)]
-    fit, open_nests = find_rings(photo, sight.camera, nests, section)
+    fit, open_nests = find_rings(photo, sight.camera, nests, SECTIONS[profile])
     sight, fit = _levelled(photo, sight, fit)
     fit = refind(photo, sight.camera, open_nests, fit)
     sight, fit = _levelled(photo, sight, fit)
@@ -63,7 +78,7 @@ def read_rings(
             f"no ring found in {photo.info.file}",
             hint="lay the rings flat on plain paper, each for itself, and fill the picture",
         )
-    return scale, rings_of(photo, scale, fit, others, sight.cell_of)
+    return scale, rings_of(photo, scale, fit, others, sight.cell_of, blur_px)
 
 
 def _levelled(photo: Photo, sight: Sight, fit: Fit) -> tuple[Sight, Fit]:

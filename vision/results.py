@@ -19,6 +19,9 @@ COVERAGE_FACTOR = 2.0
 """k of the expanded uncertainty: about 95 % (GUM 6.3)."""
 
 
+AR_NOTE = "AR is the mean inside diameter over the wire: of an oval ring, between both extremes"
+
+
 class Status(StrEnum):
     """Whether a ring carries numbers."""
 
@@ -66,9 +69,15 @@ class Ring:
     ar: Quantity | None = None
     ovality: float | None = None
     """(largest - smallest inside diameter) / mean."""
+    ovality_u95: float | None = None
     gap_mm: float | None = None
+    gap_u95_mm: float | None = None
     gap_deg: float | None = None
     """Direction of the closure gap from +x towards +y of the sheet."""
+    gap_u95_deg: float | None = None
+    ends_mm: float | None = None
+    """How far one end lies outside the other, in the plane of the ring; None without a gap."""
+    ends_u95_mm: float | None = None
     colour: str | None = None
     outlines_px: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None
     """Inner and outer outline (m, 2), for drawing."""
@@ -184,6 +193,10 @@ class Result:
     """The caliper correction that all sizes went through, as plain values; None for none."""
     fitness: Fitness | None = None
     """How well the photo serves; None where it was not judged."""
+    profile: str = "round"
+    """Shape of the wire, as declared."""
+    notes: tuple[str, ...] = ()
+    """What the numbers mean, where that is not plain."""
 
     @property
     def measured(self) -> tuple[Ring, ...]:
@@ -237,6 +250,8 @@ def result_record(result: Result) -> dict[str, Any]:
             "measured": len(result.measured),
             **{name: _spread_record(result.spread(name)) for name in SUMMARY_NAMES},
         },
+        "profile": result.profile,
+        "notes": [*result.notes, AR_NOTE],
         "warnings": [*scale.warnings, *result.warnings],
         "fitness": _fitness_record(result.fitness) if result.fitness is not None else None,
         "correction": dict(result.correction) if result.correction is not None else None,
@@ -287,8 +302,13 @@ def _ring_record(ring: Ring) -> dict[str, Any]:
     record["u_parts"] = _parts_record(ring)
     record |= {
         "ovality": ring.ovality,
+        "ovality_u95": ring.ovality_u95,
         "gap_mm": ring.gap_mm,
+        "gap_u95_mm": ring.gap_u95_mm,
         "gap_deg": ring.gap_deg,
+        "gap_u95_deg": ring.gap_u95_deg,
+        "ends_mm": ring.ends_mm,
+        "ends_u95_mm": ring.ends_u95_mm,
         "colour": ring.colour,
         "warnings": list(ring.warnings),
     }

@@ -1,19 +1,20 @@
 """Where the uncertainty of one ring comes from."""
 
+from collections.abc import Sequence
 from textwrap import wrap
 
 from rich.text import Text
 
 from cli.show.numbers import rounded, significant
 from cli.words import harmless
-from vision.results import Quantity, Ring
+from vision.results import AR_NOTE, Quantity, Ring
 
 HEADING = "bold"
 FIRST_WIDTH = 30
 OTHER_WIDTH = 10
 
 
-def budget_text(ring: Ring, *, width: int) -> Text:
+def budget_text(ring: Ring, *, width: int, notes: Sequence[str] = ()) -> Text:
     """Lay out a ring's uncertainty budget: each cause, the sum, U.
 
     The rows are standard uncertainties (k = 1) in millimetres; independent causes add in
@@ -39,9 +40,25 @@ def budget_text(ring: Ring, *, width: int) -> Text:
         _row("U = 2 x combined, 95 %", [f"{q.u95:.4f}" for q in quantities.values()]), HEADING
     )
     page.append(_row("value", [rounded(q.value, q.u95)[0] for q in quantities.values()]), HEADING)
-    for line in wrap(_largest(quantities), width, subsequent_indent="  "):
-        page.append(f"{line}\n")
+    for said in (_largest(quantities), *_form(ring), *(f"note: {note}" for note in notes), AR_NOTE):
+        for line in wrap(harmless(said), width, subsequent_indent="  "):
+            page.append(f"{line}\n")
     return page
+
+
+def _form(ring: Ring) -> list[str]:
+    """Ovality, gap and ends, each with its U."""
+    lines = []
+    if ring.ovality is not None and ring.ovality_u95 is not None:
+        across = rounded(100.0 * ring.ovality, 100.0 * ring.ovality_u95)
+        lines.append(f"oval by {across[0]} % ± {across[1]} % of the ID (largest less smallest)")
+    if ring.gap_mm is not None and ring.gap_u95_mm is not None:
+        wide = rounded(ring.gap_mm, ring.gap_u95_mm)
+        lines.append(f"gap {wide[0]} mm ± {wide[1]} mm, towards {ring.gap_deg or 0.0:.0f}°")
+    if ring.ends_mm is not None and ring.ends_u95_mm is not None:
+        apart = rounded(ring.ends_mm, ring.ends_u95_mm)
+        lines.append(f"one end lies {apart[0]} mm ± {apart[1]} mm outside the other")
+    return lines
 
 
 def _quantities(ring: Ring) -> dict[str, Quantity]:

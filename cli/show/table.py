@@ -61,7 +61,7 @@ def result_text(result: Result, *, width: int) -> Text:
         page.append("\n")
     _add_unusable(page, result.rings, width)
     _add_summary(page, result.rings, width)
-    for note in result.scale.notes:
+    for note in (*result.notes, *result.scale.notes):
         _add_wrapped(page, f"note: {harmless(note)}", width)
     for warning in (*result.scale.warnings, *result.warnings):
         _add_wrapped(page, f"warning: {harmless(warning)}", width, CAUTION)
@@ -132,7 +132,9 @@ def _add_rings(page: Text, rings: Sequence[Ring], width: int) -> None:
         _add_columns(page, columns, width)
     for letter, remark in remarks.items():
         _add_wrapped(page, f"{letter}: {harmless(remark)}", width, CAUTION)
-    _add_wrapped(page, "± is U: 95 of 100 such statements hold (k = 2)", width, QUIET)
+    _add_wrapped(
+        page, "± is U: 95 of 100 such statements hold (k = 2); AR = mean ID / wire", width, QUIET
+    )
     if dropped:
         _add_wrapped(page, f"left out for want of room: {', '.join(dropped)}", width, QUIET)
 

@@ -12,6 +12,7 @@ import cli.run
 from cli.main import app
 from tests.cli.fakes import result, ring
 from vision.results import Result
+from vision.rings.section import Profile
 from vision.scale.reference import Reference
 
 
@@ -21,8 +22,12 @@ class Pipeline:
 
     answers: dict[str, Result | BaseException] = field(default_factory=dict)
     asked: list[tuple[str, Reference]] = field(default_factory=list)
+    profiles: list[Profile] = field(default_factory=list)
 
-    def measure_photo(self, path: Path, reference: Reference) -> Result:
+    def measure_photo(
+        self, path: Path, reference: Reference, profile: Profile = Profile.ROUND
+    ) -> Result:
+        self.profiles.append(profile)
         self.asked.append((path.name, reference))
         answer = self.answers.get(path.name, result([ring(1)], file=path.name))
         if isinstance(answer, BaseException):

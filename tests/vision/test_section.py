@@ -5,6 +5,8 @@ ring), without any formula for a silhouette: the hole is bounded by the points d
 middle in each direction, the ring by the support of all points drawn.
 """
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -48,9 +50,7 @@ def section_points(profile: Profile) -> np.ndarray:
     t, sides = np.linspace(0.0, 1.0, 181)[:, None], np.linspace(0.0, 1.0, 9)[:, None]
     if profile is Profile.SQUARE:
         corners = WIRE_MM * np.array([[0, 0], [1, 0], [1, 1], [0, 1], [0, 0]], float)
-        return np.concatenate(
-            [a + sides * (b - a) for a, b in zip(corners, corners[1:], strict=False)]
-        )
+        return np.concatenate([a + sides * (b - a) for a, b in itertools.pairwise(corners)])
     turn = np.pi * t
     half = WIRE_MM / 2
     if profile is Profile.HALF_ROUND:

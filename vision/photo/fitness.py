@@ -205,8 +205,13 @@ def _withheld(ring: Ring, blur_px: float | None, wire_px: float, burnt: float) -
         od_mm=None,
         ar=None,
         ovality=None,
+        ovality_u95=None,
         gap_mm=None,
+        gap_u95_mm=None,
         gap_deg=None,
+        gap_u95_deg=None,
+        ends_mm=None,
+        ends_u95_mm=None,
     )
 
 

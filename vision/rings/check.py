@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.rings.fit import Fit
+from vision.rings.section import Profile
 from vision.rings.torus import RADIUS, TUBE, X, Y, outlines, ring_angles
 from vision.rings.unwrap import SAMPLE_S
 from vision.scale.camera import Camera
@@ -29,6 +30,10 @@ UNCLEAR_SHARE = 0.1
 """Likely error of wire or ID, in wire widths, above which the outline counts as unclear."""
 DARK_PAPER = 0.08
 """Linear light of the surroundings under which the rim mirrors black: the edge is not there."""
+WAVY_SHARE, WAVY_RELIEF, WAVY_SCATTER = 0.25, 0.1, 0.012
+"""Share of the wire's relief that repeats 5 to 15 times around the ring, the relief itself (square
+roots of relative light) and the scatter of the edges (wire widths), from which strands are seen:
+4 of 4 rendered twisted rings, 1 of 500 round ones."""
 CLIPPED_SHARE = 0.25
 """Share of overexposed samples around a ring from which a warning is due."""
 
@@ -50,6 +55,20 @@ def printed(fit: Fit) -> NDArray[np.bool_]:
         return np.zeros(len(fit), bool)
     flat: NDArray[np.bool_] = (shadow < SHADOW_NONE) & (relief < RELIEF_NONE)
     return flat
+
+
+def wavy(fit: Fit) -> NDArray[np.bool_]:
+    """Which fits (n,) look like twisted wire: strands cross it at even steps, edges scatter."""
+    wire = (SAMPLE_S > 0.1) & (SAMPLE_S < 0.9)
+    light = fit.planes[:, :3].mean(axis=1, dtype=float)[:, :, wire]
+    light = light - light.mean(axis=1, keepdims=True)
+    power = (np.abs(np.fft.rfft(light, axis=1)) ** 2).sum(axis=2)[:, 1:16]
+    share = power[:, 4:].sum(axis=1) / np.maximum(power.sum(axis=1), 1e-12)
+    relief = light.std(axis=(1, 2))
+    strands: NDArray[np.bool_] = (
+        (share > WAVY_SHARE) & (relief > WAVY_RELIEF) & (fit.scatter > WAVY_SCATTER)
+    )
+    return strands
 
 
 def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[list[str]]:
@@ -83,8 +102,11 @@ def warnings_about(fit: Fit, camera: Camera) -> list[list[str]]:
     """Say for each measured ring what makes its numbers less sure."""
     warnings: list[list[str]] = [[] for _ in range(len(fit))]
     width_px = wire_widths_px(fit, camera)
+    strands = wavy(fit) & (fit.section.profile is Profile.ROUND)
     for index in range(len(fit)):
         mine = warnings[index]
+        if strands[index]:
+            mine.append("its outline is wavy: twisted wire? measure with --profile twisted")
         for other in range(len(fit)):
             if other != index and _touches(fit.tori[index], fit.tori[other]):
                 mine.append(f"touches ring {{{other}}}")

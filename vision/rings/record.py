@@ -7,14 +7,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
-from vision.results import Ring, Scale, Status
+from vision.results import COVERAGE_FACTOR, Quantity, Ring, Scale, Status
 from vision.rings.budget import Sizes, sizes_of
 from vision.rings.check import DARK_PAPER, reasons_against, warnings_about
 from vision.rings.colour import colour_of
 from vision.rings.fit import Fit
+from vision.rings.form import ovality_of, step_of_ends
 from vision.rings.gap import find_gap
 from vision.rings.others import Thing
-from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, X, Y, outlines, ring_angles
+from vision.rings.section import Section
+from vision.rings.torus import X, Y, outlines, ring_angles
 
 Array = NDArray[np.float64]
 
@@ -40,16 +42,22 @@ def rings_of(
     fit: Fit,
     things: list[Thing],
     cell_of: Callable[[float, float], str | None],
+    blur_px: float | None = None,
 ) -> tuple[Ring, ...]:
-    """All rings of a photo, measured and unusable, in reading order."""
+    """All rings of a photo, measured and unusable, in reading order.
+
+    Parameters
+    ----------
+    blur_px : standard deviation of the blur of the photo's edges, where it is known
+    """
     camera = scale.camera
-    sizes = sizes_of(fit, scale, fit.paper < DARK_PAPER)
+    sizes = [less_sure(each, fit.section) for each in sizes_of(fit, scale, fit.paper < DARK_PAPER)]
     reasons = reasons_against(fit, camera, photo.size)
     for thing in things:
         for index in thing.against:
             reasons[index].append(LIES_AGAINST)
     warnings = warnings_about(fit, camera)
-    inner, outer = outlines(camera, fit.tori, ring_angles(DRAWN_POINTS))
+    inner, outer = outlines(camera, fit.tori, ring_angles(DRAWN_POINTS), fit.section)
     middles = (inner.mean(axis=1) + outer.mean(axis=1)) / 2.0
     spread = np.hypot(*np.moveaxis(outer - middles[:, None], -1, 0)).mean(axis=1)
     places = [*((float(x), float(y)) for x, y in middles), *((t.x, t.y) for t in things)]
@@ -71,6 +79,7 @@ def rings_of(
                 reasons=tuple(dict.fromkeys(_named(text, names) for text in reasons[index])),
                 warnings=tuple(_named(text, names) for text in warnings[index]),
             ),
+            blur_px,
         )
         for index in range(len(fit))
     ]
@@ -113,7 +122,33 @@ def reading_order(places: list[tuple[float, float]], radii: list[float]) -> list
     return numbers
 
 
-def _ring(photo: Photo, scale: Scale, fit: Fit, index: int, sizes: Sizes, seen: Seen) -> Ring:
+def less_sure(sizes: Sizes, section: Section) -> Sizes:
+    """The sizes with the doubt that wire of this section adds; round wire adds none."""
+    if section.u_wire_rel == 0.0:
+        return sizes
+    wire, inside, ratio = sizes.wire_mm.value, sizes.id_mm.value, sizes.ar.value
+    by_wire, by_id = section.u_wire_rel * wire, section.u_id_rel * wire
+
+    def with_part(quantity: Quantity, part: float) -> Quantity:
+        return Quantity(value=quantity.value, parts={**quantity.parts, "profile": part})
+
+    return Sizes(
+        wire_mm=with_part(sizes.wire_mm, by_wire),
+        id_mm=with_part(sizes.id_mm, by_id),
+        od_mm=with_part(sizes.od_mm, float(np.hypot(by_id, 2.0 * by_wire))),
+        ar=with_part(sizes.ar, ratio * float(np.hypot(by_wire / wire, by_id / inside))),
+    )
+
+
+def _ring(
+    photo: Photo,
+    scale: Scale,
+    fit: Fit,
+    index: int,
+    sizes: Sizes,
+    seen: Seen,
+    blur_px: float | None,
+) -> Ring:
     torus = fit.tori[index]
     bare = Ring(
         number=seen.number,
@@ -126,8 +161,9 @@ def _ring(photo: Photo, scale: Scale, fit: Fit, index: int, sizes: Sizes, seen: 
     )
     if seen.reasons:
         return bare
-    gap = find_gap(photo, scale.camera, torus)
-    oval = float(np.hypot(torus[OVAL_COS], torus[OVAL_SIN]))
+    gap = find_gap(photo, scale.camera, torus, blur_px=blur_px, section=fit.section)
+    oval = ovality_of(fit, scale, index)
+    ends = step_of_ends(fit, index, gap.direction_deg) if gap else None
     return replace(
         bare,
         status=Status.MEASURED,
@@ -136,9 +172,14 @@ def _ring(photo: Photo, scale: Scale, fit: Fit, index: int, sizes: Sizes, seen: 
         id_mm=sizes.id_mm,
         od_mm=sizes.od_mm,
         ar=sizes.ar,
-        ovality=2.0 * oval * float(torus[RADIUS] / (torus[RADIUS] - torus[TUBE])),
-        gap_mm=gap.width_mm if gap else None,
+        ovality=oval.value,
+        ovality_u95=oval.u95,
+        gap_mm=gap.width_mm.value if gap else None,
+        gap_u95_mm=gap.width_mm.u95 if gap else None,
         gap_deg=gap.direction_deg if gap else None,
+        gap_u95_deg=COVERAGE_FACTOR * gap.u_direction_deg if gap else None,
+        ends_mm=ends.value if ends else None,
+        ends_u95_mm=ends.u95 if ends else None,
         colour=colour_of(photo, scale.camera, torus),
     )
 
