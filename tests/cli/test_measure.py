@@ -269,3 +269,27 @@ def test_explain_wants_one_photo(pipeline: Pipeline, run: Callable, tmp_path: Pa
     assert ended.exit_code == 2
     assert "2 photos were given" in ended.stderr
     assert pipeline.asked == []
+
+
+def test_the_shape_of_the_wire_is_passed_on_and_said(
+    pipeline: Pipeline, run: Callable, tray: Path
+) -> None:
+    from vision.rings.section import SECTIONS, Profile
+
+    meaning = SECTIONS[Profile.TWISTED].meaning
+    pipeline.answers["tray.jpg"] = result([ring(1)], profile="twisted", notes=(meaning,))
+    shown = run("measure", tray, "--profile", "twisted")
+    assert pipeline.profiles == [Profile.TWISTED]
+    assert "envelope" in shown.stdout
+    assert "AR = mean ID / wire" in shown.stdout
+    assert "envelope" in run("measure", tray, "--profile", "twisted", "--explain", 1).stdout
+    record = json.loads(run("measure", tray, "--profile", "twisted", "--json").stdout)
+    assert record["profile"] == "twisted"
+    assert meaning in record["notes"]
+
+
+def test_the_shapes_on_offer_are_those_that_can_be_measured() -> None:
+    from cli.options import Shape
+    from vision.rings.section import Profile
+
+    assert [one.value for one in Shape] == [one.value for one in Profile]

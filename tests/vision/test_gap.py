@@ -57,7 +57,6 @@ def test_a_cut_is_found_where_it_is_and_as_wide_as_it_is(width: float, direction
     assert (gap.direction_deg - direction + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1.0)
 
 
-@pytest.mark.xfail(strict=True, reason="rings/gap.py counts one step too few: cuts read narrow")
 def test_a_narrow_cut_is_not_read_narrower_than_it_is() -> None:
     widths = [find_gap(wire(gap_mm=width, gap_deg=90.0), CAMERA, RING) for width in (0.1, 0.2)]
     assert [gap.width_mm for gap in widths if gap] == pytest.approx([0.1, 0.2], abs=0.05)

@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
-from vision.results import Quantity
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import RADIUS, outlines, ring_angles
 from vision.scale.camera import Camera
@@ -30,6 +29,8 @@ USUAL_LEAST = 0.003
 """Least usual difference, in square roots of light."""
 BLUR_PX, BLUR_SHARE = 1.2, 0.8
 """Blur where the photo's is not known; a cut is blurred by this share of the photo's widest."""
+SHARPEST_PX = 0.5
+"""No photo's edges are sharper: lens and mosaic."""
 WIDEST_MM = 0.8
 """Wider is not closed at all, and no ring to measure."""
 GROWN, GROWN_PX = 1.25, 1.0
@@ -47,7 +48,8 @@ INFLATION, U_PLACE_PX = 1.5, 0.4
 class Gap:
     """The closure of a ring."""
 
-    width_mm: Quantity
+    width_mm: float
+    u_width_mm: float
     direction_deg: float
     """From +x towards +y of the table."""
     u_direction_deg: float
@@ -92,17 +94,14 @@ def find_gap(
     if place is None:
         return None
     at, sign = place
-    step_px = STEP_PX
-    sigma = BLUR_SHARE * (blur_px or BLUR_PX)
+    sigma = max(BLUR_SHARE * (blur_px or BLUR_PX), SHARPEST_PX)
     width, u_width, moved = _box_width(strip, at, sign, sigma)
-    mm_per_px = strip.step_mm / step_px
+    mm_per_px = strip.step_mm / STEP_PX
     count = strip.light.shape[1]
-    deg_per_px = 360.0 / count / step_px
+    deg_per_px = 360.0 / count / STEP_PX
     return Gap(
-        width_mm=Quantity(
-            value=width * mm_per_px,
-            parts={"outline": INFLATION * u_width * mm_per_px, "pixels": U_PLACE_PX * mm_per_px},
-        ),
+        width_mm=width * mm_per_px,
+        u_width_mm=float(np.hypot(INFLATION * u_width, U_PLACE_PX)) * mm_per_px,
         direction_deg=float((at + 0.5) * 360.0 / count + moved * deg_per_px) % 360.0,
         u_direction_deg=float((U_PLACE_PX + width / 4.0) * deg_per_px),
     )
