@@ -9,7 +9,7 @@ from torch import Tensor
 from tests.training.starts import start_outlines
 from tests.training.unwrapping import SECTORS, outlines, ring_angles, unwrap
 
-ROUNDS, REWEIGHTINGS, HUBER_S, EDGE_S, OVAL_PRIOR = 3, 6, 0.03, 0.02, 0.01
+ROUNDS, REWEIGHTINGS, STRICT_FROM, HUBER_S, EDGE_S, OVAL_PRIOR = 3, 6, 3, 0.03, 0.02, 0.01
 STEPS = (1e-4, 1e-4, 1e-4, 1e-4, 1e-5, 1e-5)
 TUBE_SHRINK, TUBE_GROW, HOLE_LEAST = 0.5, 1.6, 1.05
 
@@ -58,9 +58,9 @@ def refit(
     pull[4:] = (EDGE_S / OVAL_PRIOR) ** 2
     base = weight.reshape(n, -1)
     move = torch.zeros_like(tori)
-    for _ in range(REWEIGHTINGS):
+    for turn in range(REWEIGHTINGS):
         left = wanted - torch.einsum("nkp,np->nk", jacobian, move)
-        used = base * (HUBER_S / left.abs().clamp_min(HUBER_S))
+        used = base * (HUBER_S / left.abs().clamp_min(HUBER_S)) ** (1 if turn < STRICT_FROM else 3)
         normal = torch.einsum("nkp,nk,nkq->npq", jacobian, used, jacobian) + torch.diag(pull + 1e-9)
         right = torch.einsum("nkp,nk,nk->np", jacobian, used, wanted) - pull * tori
         move = torch.linalg.solve(normal, right[..., None])[..., 0]

@@ -127,9 +127,6 @@ def test_a_fifth_of_the_sectors_may_be_wrong(shift: float) -> None:
     assert np.abs(left[0, 1, 3:9]).min() > 0.8 * abs(shift)
 
 
-@pytest.mark.xfail(
-    strict=True, reason="rings/fit.py: Huber weights alone leave 0.038 mm, whatever the shift"
-)
 @pytest.mark.parametrize("shift", [0.1, 0.3])
 def test_a_one_sided_shadow_along_both_outlines_may_fool_a_fifth(shift: float) -> None:
     """Light from one side: the shadow lies outside the far rim and inside the near one."""

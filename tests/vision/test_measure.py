@@ -168,10 +168,6 @@ def test_standing_rings_are_refused_as_such() -> None:
         assert "standing" in " ".join(ring.reasons)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="EDGE_SHARE of rings/others.py: a crescent and a nut with a soft shadow are not listed",
-)
 def test_rings_cut_off_by_the_edge_are_refused_as_such() -> None:
     """Their middles lie outside the photo; what shows of them is listed at the edge."""
     pairs = refused("partly_out_of_frame")

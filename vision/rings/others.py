@@ -28,9 +28,9 @@ STANDS_OUT = 8.0
 """Times the usual difference to the table's colour from which a pixel belongs to a thing."""
 DIFFERENCE_LEAST = 7.0
 """Least difference (CIE Lab, lightness counts half) that counts."""
-EDGE_LEAST, EDGE_SHARE = 3.0, 70.0
+EDGE_LEAST, EDGE_SHARE = 3.0, 85.0
 """Steepness (Lab units a pixel) that this percentile of a thing's border reaches; a shadow's border
-is softer all around."""
+is softer nearly all around."""
 FRAME_MM = 4.0
 """The printed frame's notches and letters reach this far into the sheet's area for rings."""
 SHADOW_RIM = 1.25
