@@ -68,15 +68,30 @@ def test_three_sizes_that_differ_in_the_hole_alone() -> None:
     assert [len(g.members) for g in report(pool([shot(rng, wires, insides)])).groups] == [15] * 3
 
 
-@pytest.mark.parametrize("n", [6, 8, 12, 20, 40, 100])
-def test_one_size_is_not_parted_however_widely_it_spreads(n: int) -> None:
+@pytest.mark.parametrize("counts", [(8, 8, 8), (6, 6, 6, 6), (5, 9, 4, 7, 6)])
+def test_sizes_at_equal_steps_are_told_apart(counts: tuple[int, ...]) -> None:
+    # No cut in two is clear there: what lies on one side is itself several sizes.
+    rng = np.random.default_rng(45)
+    parts = [sizes(rng, n, inside=4.0 + 2.0 * k) for k, n in enumerate(counts)]
+    wires, insides = (np.concatenate(pair) for pair in zip(*parts, strict=True))
+    groups = report(pool([shot(rng, wires, insides)])).groups
+    assert sorted(len(group.members) for group in groups) == sorted(counts)
+    assert all(group.spread["id_mm"].sd < 0.2 for group in groups)
+
+
+@pytest.mark.parametrize("parts", [2, 3, 4, 5])
+@pytest.mark.parametrize("n", [6, 8, 12, 20, 40])
+def test_one_size_is_not_parted_however_widely_it_spreads(n: int, parts: int) -> None:
     # Normal and even from end to end (which looks most like two sizes): at most 2 in 1000, as the
     # limit was chosen for 1.
+    if n < parts * 3:
+        assert best_split(np.arange(float(n)), parts) is None
+        return
     rng = np.random.default_rng(n)
-    draws = 4000
+    draws = 2000
     for values in (rng.normal(size=(draws, n)), rng.uniform(size=(draws, n))):
-        splits = [best_split(row) for row in values]
-        parted = sum(split.ratio > least_ratio(n) for split in splits if split is not None)
+        splits = [best_split(row, parts) for row in values]
+        parted = sum(split.ratio > least_ratio(n, parts) for split in splits if split is not None)
         assert len([split for split in splits if split is not None]) == draws
         assert parted / draws <= 0.002 + 3 * np.sqrt(0.002 / draws)
 

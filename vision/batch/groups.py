@@ -1,5 +1,6 @@
 """A mixed bag parted into its sizes, by wire and inside diameter."""
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -20,55 +21,82 @@ LEAST_STEP = 0.02
 QUANTITIES = ("wire_mm", "id_mm")
 
 
+MOST_PARTS = 5
+"""Sizes that one cut tells apart; parts are cut again."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Split:
-    """The best cut of a set of values in two."""
+    """The best cut of a set of values in a given number of parts."""
 
-    at: float
-    """Values up to this one go left."""
+    at: tuple[float, ...]
+    """The largest value of each part but the last."""
     step: float
-    """Difference of the two means."""
+    """The smallest difference between the means of neighbouring parts."""
     ratio: float
-    """The step over the pooled sd within both parts."""
+    """That step over the pooled sd within the parts."""
 
 
-def best_split(values: Array, least: int = LEAST_RINGS) -> Split | None:
-    """Cut values in two so that the parts spread least (least squares).
+def best_split(values: Array, parts: int = 2, least: int = LEAST_RINGS) -> Split | None:
+    """Cut values so that the parts spread least (least squares, exact).
 
     Parameters
     ----------
     values : (n,)
+    parts : how many
     least : values in each part, at least
 
     Returns
     -------
-    The cut; None for fewer than `2 * least` values.
+    The cut; None for fewer than `parts * least` values.
+
+    References
+    ----------
+    .. [1] W. D. Fisher, "On grouping for maximum homogeneity", J. Am. Stat. Assoc. 53 (1958),
+       789-798.
     """
     ordered = np.sort(values)
     n = len(ordered)
-    if n < 2 * least:
+    if n < parts * least:
         return None
     # Sums around the middle: squares of millimetres would lose digits.
     centred = ordered - ordered.mean()
-    left = np.arange(least, n - least + 1)
-    sums, squares = np.cumsum(centred), np.cumsum(centred**2)
-    means = sums[left - 1] / left
-    others = (sums[-1] - sums[left - 1]) / (n - left)
-    within = squares[-1] - left * means**2 - (n - left) * others**2
-    best = int(np.argmin(within))
-    sd = float(np.sqrt(max(within[best], 0.0) / (n - 2)))
-    step = float(others[best] - means[best])
-    at = float(ordered[left[best] - 1])
-    return Split(at=at, step=step, ratio=step / sd if sd > 0 else np.inf if step > 0 else 0.0)
+    sums, squares = (np.concatenate([[0.0], np.cumsum(centred**power)]) for power in (1, 2))
+
+    def within(start: Index, end: Index) -> Array:
+        """Sum of squares around the mean of values `start` to `end`."""
+        total: Array = sums[end] - sums[start]
+        around: Array = squares[end] - squares[start] - total**2 / np.maximum(end - start, 1)
+        return np.maximum(around, 0.0)
+
+    ends = np.arange(n + 1)
+    cost = np.where(ends >= least, within(np.zeros_like(ends), ends), np.inf)
+    came = []
+    for _ in range(parts - 1):
+        start, end = np.meshgrid(ends, ends)
+        whole = np.where(end - start >= least, cost[start] + within(start, end), np.inf)
+        came.append(whole.argmin(axis=1))
+        cost = whole.min(axis=1)
+    edges = [n]
+    for back in reversed(came):
+        edges.append(int(back[edges[-1]]))
+    edges = [0, *reversed(edges)]
+    means = np.array([ordered[i:j].mean() for i, j in itertools.pairwise(edges)])
+    sd, step = float(np.sqrt(cost[n] / (n - parts))), float(np.diff(means).min())
+    return Split(
+        at=tuple(float(ordered[edge - 1]) for edge in edges[1:-1]),
+        step=step,
+        ratio=step / sd if sd > 0 else np.inf if step > 0 else 0.0,
+    )
 
 
-def least_ratio(n: int) -> float:
-    """Ratio of step to spread above which n values are two sizes, not one that spreads.
+def least_ratio(n: int, parts: int = 2) -> float:
+    """Ratio of step to spread above which n values are so many sizes, not one that spreads.
 
     One size passes it in fewer than 1 of 1000 batches, be its spread normal, even from end to end
-    (which looks most like two sizes), or heavy-tailed: `tests/batch/test_groups.py`.
+    (which looks most like two sizes), or heavy-tailed: `tests/batch/test_lot.py`.
     """
-    return max(5.0, 4.0 + 60.0 / (n - 2))
+    return max(5.0, 4.0 + 60.0 / (n - parts))
 
 
 def part_sizes(batch: Batch) -> list[list[int]]:
@@ -85,23 +113,32 @@ def part_sizes(batch: Batch) -> list[list[int]]:
 
 
 def _parted(samples: dict[str, Sample], which: Index) -> Iterator[Index]:
-    """Cut where it is clearest, and again in both parts, until no cut is clear."""
-    cuts = []
-    for sample in samples.values():
-        split = best_split(sample.values[which])
-        if split is None:
-            continue
-        left = sample.values[which] <= split.at
-        if left.all():  # the cut fell among equal values, up to the largest
-            continue
-        if split.step > _least_step(sample, which[left], which[~left]):
-            cuts.append((split.ratio, left))
-    ratio, left = max(cuts, key=lambda cut: cut[0], default=(0.0, np.ones(len(which), dtype=bool)))
-    if ratio < least_ratio(max(len(which), 2 * LEAST_RINGS)):
-        yield which
-        return
-    yield from _parted(samples, which[left])
-    yield from _parted(samples, which[~left])
+    """Cut where it is clearest, in as few parts as are clear, and again in each part."""
+    for parts in range(2, MOST_PARTS + 1):
+        cuts = [_clear_cut(sample, which, parts) for sample in samples.values()]
+        clear = [cut for cut in cuts if cut is not None]
+        if clear:
+            _, label = max(clear, key=lambda cut: cut[0])
+            for part in range(parts):
+                yield from _parted(samples, which[label == part])
+            return
+    yield which
+
+
+def _clear_cut(sample: Sample, which: Index, parts: int) -> tuple[float, Index] | None:
+    """Ratio of the best cut by one quantity and the part of each ring; None if it is not clear."""
+    values = sample.values[which]
+    split = best_split(values, parts)
+    if split is None or split.ratio < least_ratio(len(which), parts):
+        return None
+    label = np.searchsorted(np.array(split.at), values)
+    groups = [which[label == part] for part in range(parts)]
+    if not all(len(group) for group in groups):  # the cut fell among equal values
+        return None
+    steps = itertools.pairwise(groups)
+    if any(split.step <= _least_step(sample, low, high) for low, high in steps):
+        return None
+    return split.ratio, label
 
 
 def _least_step(sample: Sample, low: Index, high: Index) -> float:
