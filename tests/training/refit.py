@@ -60,7 +60,11 @@ def refit(
     move = torch.zeros_like(tori)
     for turn in range(REWEIGHTINGS):
         left = wanted - torch.einsum("nkp,np->nk", jacobian, move)
-        used = base * (HUBER_S / left.abs().clamp_min(HUBER_S)) ** (1 if turn < STRICT_FROM else 3)
+        trust = HUBER_S / left.abs().clamp_min(HUBER_S)
+        if turn >= STRICT_FROM:
+            agree = left.abs().median(1, keepdim=True).values < HUBER_S / 2
+            trust = torch.where(agree, trust**3, trust)
+        used = base * trust
         normal = torch.einsum("nkp,nk,nkq->npq", jacobian, used, jacobian) + torch.diag(pull + 1e-9)
         right = torch.einsum("nkp,nk,nk->np", jacobian, used, wanted) - pull * tori
         move = torch.linalg.solve(normal, right[..., None])[..., 0]

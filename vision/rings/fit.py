@@ -17,8 +17,9 @@ Picture = NDArray[np.float32]
 
 ROUNDS = 3
 REWEIGHTINGS, STRICT_FROM = 6, 3
-"""Turns of the robust fit; from the fourth one on, Huber's weight counts to the third power: by
-then it is clear which edges are wrong, and a shadow along a fifth of the ring moves nothing."""
+"""Turns of the robust fit; from the fourth one on, Huber's weight counts to the third power where
+most edges agree: by then it is clear which are wrong, and a shadow along a fifth of the ring moves
+nothing."""
 HUBER_S = 0.03
 """Residual from which an edge loses influence, in wire widths."""
 EDGE_S = 0.02
@@ -179,8 +180,10 @@ def refit(
     move = np.zeros((count, 6))
     for turn in range(REWEIGHTINGS):
         left = wanted - np.einsum("nkp,np->nk", flat, move)
+        usual = np.median(abs(left), axis=1, keepdims=True)
         trust = np.minimum(1.0, HUBER_S / np.maximum(abs(left), 1e-9))
-        weight = base.reshape(count, 2 * SECTORS) * trust ** (1 if turn < STRICT_FROM else 3)
+        strict = (turn >= STRICT_FROM) & (usual < HUBER_S / 2)
+        weight = base.reshape(count, 2 * SECTORS) * np.where(strict, trust**3, trust)
         normal = np.einsum("nkp,nk,nkq->npq", flat, weight, flat)
         normal += (prior + 1e-9)[:, :, None] * np.eye(6)
         right = np.einsum("nkp,nk,nk->np", flat, weight, wanted) - prior * tori
