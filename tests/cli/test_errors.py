@@ -21,6 +21,9 @@ from vision.scale.camera import Camera, focal_px, looking_down
 USAGE, INPUT = 2, 3
 
 
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
+
+
 def jpeg(path: Path, bgr: np.ndarray, quality: int = 92) -> Path:
     done, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, quality])
     assert done
@@ -133,6 +136,21 @@ WRONG_USE = {
     "a coin that is not round": (("--coin", "gbp-0.5"), ("gbp-0.5", "7 sides")),
     "a scale of nought": (("--mm-per-px", "0"), ("must be a positive number",)),
 }
+
+
+@pytest.mark.parametrize(
+    ("photo", "coin", "said"),
+    [
+        ("bronze-handful.jpg", "jpy-5", "5 yen has a hole, it has none"),
+        ("copper-and-brass.jpg", "eur-1", "1 euro has no hole, it has one"),
+    ],
+)
+def test_a_coin_of_the_wrong_kind_is_noticed_by_its_hole(
+    run: Callable, photo: str, coin: str, said: str
+) -> None:
+    ended = run("measure", SAMPLES / photo, "--coin", coin)
+    assert ended.exit_code == INPUT
+    assert said in ended.stderr
 
 
 @pytest.mark.parametrize("case", WRONG_USE)

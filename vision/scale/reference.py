@@ -154,7 +154,7 @@ def _retraced_on_sheet(photo: Photo, camera: Camera, disc: Disc, coin: Coin) -> 
     over = replace(camera, position=camera.position - np.append(foot, 0.0))
     shape = drawn_shape(over, coin.diameter_mm / 2.0, thickness, U_LEVELLED_SHAPE)
     rim = trace_rim(photo, shape)
-    return Disc(rim=rim) if rim is not None else disc
+    return replace(disc, rim=rim) if rim is not None else disc
 
 
 def _u_ratio(view: SheetView, rim: Rim, coin: Coin) -> float:
