@@ -19,11 +19,11 @@ SYSTEMS = (System.AWG, System.SWG)
 
 def wire_lines(wires: Sequence[Quantity]) -> list[str]:
     """Name the nearest gauges of each wire size, one line a size, thinnest first."""
-    sizes = part_sizes(wires)
+    sizes = wire_sizes(wires)
     return [_line(size, several=len(sizes) > 1) for size in sizes]
 
 
-def part_sizes(wires: Sequence[Quantity]) -> list[list[Quantity]]:
+def wire_sizes(wires: Sequence[Quantity]) -> list[list[Quantity]]:
     """Part the wires where sorted diameters jump by more than U and by more than `SAME_WIRE`."""
     ordered = sorted(wires, key=lambda wire: wire.value)
     sizes: list[list[Quantity]] = []

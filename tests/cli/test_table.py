@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from cli.show.table import result_text, total_text
-from cli.show.wire import gauge_words, part_sizes
+from cli.show.wire import gauge_words, wire_sizes
 from tests.cli.conftest import Pipeline
 from tests.cli.fakes import photo, quantity, result, ring, unusable
 
@@ -100,7 +100,7 @@ def test_several_wire_sizes_are_told_apart() -> None:
 
 def test_sizes_part_only_where_wires_jump() -> None:
     wires = [quantity(value, 0.02) for value in (1.63, 1.20, 1.61, 1.22, 1.65)]
-    sizes = [[wire.value for wire in size] for size in part_sizes(wires)]
+    sizes = [[wire.value for wire in size] for size in wire_sizes(wires)]
     assert sizes == [[1.20, 1.22], [1.61, 1.63, 1.65]]
 
 
