@@ -19,7 +19,7 @@ Floats = NDArray[np.float32]
 
 RIM_ROUNDING_MM, U_RIM_ROUNDING_MM = 0.021, 0.012
 """How far inside the coin's true edge its strong step lies: a struck edge is rounded, and its steep
-part mirrors the table. 0.016 to 0.028 mm on coins of two renderers; real ones are yet to be seen."""
+part mirrors the table. 0.016 to 0.028 mm on coins of two renderers; no real one was measured."""
 ASSUMED_F35_MM, U_ASSUMED_F35_REL = 27.0, 0.25
 """Main camera of a phone, for photos without EXIF; 20 to 35 mm covers phones and pocket cameras."""
 U_F35_REL = 0.03
