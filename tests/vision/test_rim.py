@@ -266,7 +266,7 @@ def test_tracing_again_under_the_true_tilt_gives_the_scale_within_its_u() -> Non
     straight_down = stand_over(level, rim_of(true_rim(camera)), COIN)
     first = trace_rim(photo, drawn_shape(straight_down, RADIUS, THICK, U_FIRST_SHAPE))
     assert first is not None
-    disc_again = retraced(photo, Disc(rim=first), tilted, COIN)
+    disc_again = retraced(photo, Disc(rim=first), stand_over(tilted, first, COIN), COIN)
     found = stand_over(tilted, disc_again.rim, COIN)
     u_rel = disc_again.rim.u_radius_px / disc_again.rim.radius
     assert found.height_mm / camera.height_mm == pytest.approx(1.0, abs=2.0 * u_rel)

@@ -4,14 +4,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.results import Quantity, Scale
+from vision.rings.budget import REST_TILT_RAD
 from vision.rings.fit import Fit
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, ring_angles
 from vision.rings.unwrap import SECTORS
 
 Array = NDArray[np.float64]
 
-REST_TILT_RAD = 0.015
-"""Slope of a ring that does not lie quite flat: seen from the side, it looks oval."""
 U_OVAL = 0.003
 """Standard uncertainty of ovality that is left, from photos with true ovality."""
 NOISE_SQUARES = 2.0

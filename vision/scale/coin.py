@@ -296,11 +296,15 @@ def stand_over(view: View, rim: Rim, coin: Coin, *, grow_mm: float = 0.0) -> Cam
     return camera(np.asarray(place, np.float64))
 
 
-def retraced(photo: Photo, disc: Disc, view: View, coin: Coin) -> Disc:
-    """The disc traced again under a view whose tilt is known; as it was, if that fails."""
-    camera = stand_over(view, disc.rim, coin)
+def retraced(photo: Photo, disc: Disc, over: Camera, coin: Coin) -> Disc:
+    """The disc traced again when the tilt is known; as it was, if that fails.
+
+    Parameters
+    ----------
+    over : a camera in whose world the coin lies at the origin, as `stand_over` gives it
+    """
     radius, thickness = coin.diameter_mm / 2.0, coin.thickness_mm or 0.0
-    rim = trace_rim(photo, drawn_shape(camera, radius, thickness, U_LEVELLED_SHAPE))
+    rim = trace_rim(photo, drawn_shape(over, radius, thickness, U_LEVELLED_SHAPE))
     return replace(disc, rim=rim) if rim is not None else disc
 
 

@@ -15,7 +15,6 @@ from vision.scale.camera import Camera
 from vision.scale.coin import (
     U_ASSUMED_F35_REL,
     U_F35_REL,
-    U_LEVELLED_SHAPE,
     U_RIM_ROUNDING_MM,
     Disc,
     View,
@@ -28,7 +27,7 @@ from vision.scale.coin import (
 )
 from vision.scale.frame import BarReadings, find_sheet
 from vision.scale.level import U_DISC_OVAL, U_K1, U_TILT, Levelled, Round, level
-from vision.scale.rim import Rim, drawn_shape, trace_rim
+from vision.scale.rim import Rim
 from vision.scale.view import SheetView, sheet_scale
 from vision.trade.coins import Coin, lookup
 
@@ -133,7 +132,9 @@ def _sheet_and_coin(photo: Photo, view: SheetView, discs: list[Disc], coin: Coin
         No such coin is there, or sheet and coin differ by more than any printer does.
     """
     camera, disc = view.camera, the_coin(discs, coin)
-    disc = _retraced_on_sheet(photo, camera, disc, coin)
+    foot = camera.to_plane(np.array([disc.rim.x, disc.rim.y]), coin.thickness_mm or 0.0)
+    over = replace(camera, position=camera.position - np.append(foot, 0.0))
+    disc = retraced(photo, disc, over, coin)
     ratio = true_over_seen(camera, disc.rim, coin)
     if abs(ratio - 1.0) > CLASH:
         raise ScaleError(
@@ -142,19 +143,6 @@ def _sheet_and_coin(photo: Photo, view: SheetView, discs: list[Disc], coin: Coin
             hint="is it another coin? else print the sheet again at 100 %, not fit to page",
         )
     return SheetSight(view=view, coin=coin, ratio=ratio, u_ratio=_u_ratio(view, disc.rim, coin))
-
-
-def _retraced_on_sheet(photo: Photo, camera: Camera, disc: Disc, coin: Coin) -> Disc:
-    """The disc traced again as the sheet's camera draws that coin there; as it was, if that fails.
-
-    The rim's shape is drawn for a coin at the world's origin: the world is shifted there.
-    """
-    thickness = coin.thickness_mm or 0.0
-    foot = camera.to_plane(np.array([disc.rim.x, disc.rim.y]), thickness)
-    over = replace(camera, position=camera.position - np.append(foot, 0.0))
-    shape = drawn_shape(over, coin.diameter_mm / 2.0, thickness, U_LEVELLED_SHAPE)
-    rim = trace_rim(photo, shape)
-    return replace(disc, rim=rim) if rim is not None else disc
 
 
 def _u_ratio(view: SheetView, rim: Rim, coin: Coin) -> float:
@@ -220,7 +208,7 @@ class CoinSight:
             u_oval=U_DISC_OVAL,
         )
         found = level(self.found.view, [*rings, coin] if rim.is_traced else rings)
-        disc = retraced(self.photo, self.disc, found.view, self.coin)
+        disc = retraced(self.photo, self.disc, stand_over(found.view, rim, self.coin), self.coin)
         return replace(self, found=found, disc=disc)
 
     def scale(self) -> Scale:
