@@ -1,7 +1,8 @@
 """The photos that are rendered, each from its own seed.
 
 The samples tell one story: a small workshop checks a delivery of rings. The validation photos
-cover materials, surfaces, lights, lenses and references, good photos and bad ones.
+cover materials, surfaces, lights, lenses and references, good photos and bad ones. The turned
+ones show the same rings several times.
 """
 
 from __future__ import annotations
@@ -371,3 +372,65 @@ VALIDATION = (
         phone=Phone(exposure=215),
     ),
 )
+
+_HALF = Scene(
+    name="t1-brass-half-turn-a",
+    seed=301,
+    groups=(rings("brass", 6.0, 1.2, 24),),
+    light="hard_lamp",
+    sheet=SheetLying(paper="a5", turn_deg=1.0, print_scale=(0.9985, 1.001)),
+    lens=main_lens(172.0, tilt_deg=1.6, tilt_azimuth_deg=150.0),
+    phone=Phone(exposure=206, taken="2026:03:03 09:10:05"),
+)
+_QUARTER = Scene(
+    name="t2-steel-quarter-turn-a",
+    seed=311,
+    groups=(rings("stainless", 8.0, 1.6, 12), rings("copper", 5.0, 1.0, 8)),
+    sheet=SheetLying(paper="a6", turn_deg=-1.5, print_scale=(1.002, 1.001)),
+    lens=main_lens(165.0, f35=26.2, tilt_deg=2.0, tilt_azimuth_deg=40.0, k1=0.006),
+    phone=Phone(exposure=204, contrast=0.2, taken="2026:03:03 09:21:40"),
+)
+_STEPS = Scene(
+    name="t3-aluminium-camera-moved-a",
+    seed=321,
+    groups=(rings("aluminium", 6.0, 1.2, 16), rings("aluminium", 8.0, 1.6, 8)),
+    coins=("eur-1",),
+    spread=0.68,
+    lens=main_lens(150.0, f35=26.3, tilt_deg=2.2, tilt_azimuth_deg=20.0),
+    phone=Phone(exposure=203, taken="2026:03:03 09:34:12"),
+)
+_LAMP = Scene(
+    name="t4-bronze-lamp-moved-a",
+    seed=331,
+    groups=(rings("bronze", 7.0, 1.4, 22),),
+    coins=("usd-0.25",),
+    light="hard_lamp",
+    spread=0.9,
+    lens=main_lens(140.0, f35=25.8, tilt_deg=1.0, tilt_azimuth_deg=300.0),
+    phone=Phone(exposure=200, contrast=0.3, taken="2026:03:03 09:47:58"),
+)
+_QUARTER_B = _QUARTER.again(
+    "t2-steel-quarter-turn-b", turned_deg=90.0, tilt_azimuth_deg=75.0, tilt_deg=1.5
+)
+_STEPS_B = _STEPS.again(
+    "t3-aluminium-camera-moved-b", tilt_azimuth_deg=190.0, roll_deg=90.0, distance_mm=155.0
+)
+
+TURNED = (
+    _HALF,
+    _HALF.again("t1-brass-half-turn-b", turned_deg=180.0, tilt_azimuth_deg=120.0, roll_deg=1.5),
+    _QUARTER,
+    _QUARTER_B,
+    _QUARTER_B.again("t2-steel-quarter-turn-c", turned_deg=180.0, tilt_azimuth_deg=20.0),
+    _STEPS,
+    _STEPS_B,
+    # The first ring was moved before this photo.
+    _STEPS_B.again(
+        "t3-aluminium-camera-moved-c", tilt_azimuth_deg=110.0, roll_deg=-170.0, shifted=1
+    ),
+    _LAMP,
+    _LAMP.again(
+        "t4-bronze-lamp-moved-b", light="hard_lamp_left", tilt_azimuth_deg=250.0, roll_deg=-2.0
+    ),
+)
+"""Photos of rings that stay where they are, while sheet, camera or lamp move between them."""

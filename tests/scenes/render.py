@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.scenes.catalogue import SAMPLES, VALIDATION
+from tests.scenes.catalogue import SAMPLES, TURNED, VALIDATION
 from tests.scenes.mesh import Mesh, join
 from tests.scenes.phone import develop, save
 from tests.scenes.scene import Arranged, Scene, arrange, visible_area_mm
@@ -129,7 +129,10 @@ def main() -> None:
     parser.add_argument("--variant", default="scalar_rgb", help="Mitsuba variant")
     parser.add_argument("--scale", type=float, default=1.0, help="size of the photo")
     parser.add_argument(
-        "--set", choices=("samples", "validation", "all"), default="all", help="which photos"
+        "--set",
+        choices=("samples", "validation", "turned", "all"),
+        default="all",
+        help="which photos",
     )
     parser.add_argument(
         "--sheets",
@@ -137,7 +140,8 @@ def main() -> None:
         help="folder with a4.png, a5.png ...: printed sheets, long side across",
     )
     options = parser.parse_args()
-    sets = {"samples": SAMPLES, "validation": VALIDATION, "all": SAMPLES + VALIDATION}
+    sets = {"samples": SAMPLES, "validation": VALIDATION, "turned": TURNED}
+    sets["all"] = SAMPLES + VALIDATION + TURNED
     scenes = list(sets[options.set])
     if options.names:
         wanted = options.names.split(",")

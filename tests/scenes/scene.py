@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,6 +81,24 @@ class Scene:
     standing: int = 0
     cut_by_frame: int = 0
     sheet: SheetLying | None = None
+    before: Scene | None = None
+    """The photo taken before of the same table, by the same phone: nothing is placed anew."""
+    turned_deg: float = 0.0
+    """How far everything on the table was turned about its middle since that photo."""
+    shifted: int = 0
+    """Rings that someone moved to another place since that photo: the first ones."""
+
+    def again(self, name: str, **changes: Any) -> Scene:
+        """Word another photo of the same rings: what changes, a lens field by field."""
+        lens = {f.name: changes.pop(f.name) for f in fields(Lens) if f.name in changes}
+        return replace(
+            self,
+            name=name,
+            seed=self.seed + 1,
+            before=self,
+            lens=replace(self.lens, **lens),
+            **{"turned_deg": 0.0, "shifted": 0, **changes},
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -149,6 +168,8 @@ class Table:
 
 def arrange(scene: Scene, scale: float = 1.0) -> Arranged:
     """Place everything, the same way every time; `scale` shrinks the picture only."""
+    if scene.before is not None:
+        return _arrange_again(scene, arrange(scene.before), scale)
     rng = np.random.default_rng(scene.seed)
     full = _camera(scene.lens, rng)
     camera = full if scale == 1.0 else _shrink(full, scale)
@@ -167,6 +188,52 @@ def arrange(scene: Scene, scale: float = 1.0) -> Arranged:
         debris=debris,
         circles=circles,
     )
+
+
+def _arrange_again(scene: Scene, before: Arranged, scale: float) -> Arranged:
+    """Turn what lay there before, look at it anew, and move the rings that someone moved."""
+    rng = np.random.default_rng(scene.seed)
+    full = _camera(scene.lens, np.random.default_rng(_first(scene).seed))
+    spin = _spin(scene.turned_deg)
+    sheet = before.scene.sheet
+    if sheet is not None:
+        x, y, _ = spin @ (sheet.x_mm, sheet.y_mm, 0.0)
+        sheet = replace(
+            sheet, x_mm=float(x), y_mm=float(y), turn_deg=sheet.turn_deg + scene.turned_deg
+        )
+    rings = [
+        replace(ring, pose=spin @ ring.pose, centre_mm=spin @ ring.centre_mm)
+        for ring in before.rings
+    ]
+    coins = [
+        replace(coin, x_mm=float(x), y_mm=float(y), turn_deg=coin.turn_deg + scene.turned_deg)
+        for coin in before.coins
+        for x, y, _ in [spin @ (coin.x_mm, coin.y_mm, 0.0)]
+    ]
+    table = Table(full, rng, scene.spread, 1.0, sheet)
+    for coin in coins:
+        table.take(coin.x_mm, coin.y_mm, COINS[coin.kind].diameter_mm / 2)
+    for ring in rings:
+        table.take(float(ring.centre_mm[0]), float(ring.centre_mm[1]), ring.reach_mm)
+    for index in range(scene.shifted):
+        rings[index] = _at(rings[index], *table.find(rings[index].reach_mm))
+    return Arranged(
+        scene=replace(scene, sheet=sheet),
+        camera=full if scale == 1.0 else _shrink(full, scale),
+        rings=tuple(rings),
+        coins=tuple(coins),
+        debris=before.debris,
+        circles=before.circles,
+    )
+
+
+def _first(scene: Scene) -> Scene:
+    return scene if scene.before is None else _first(scene.before)
+
+
+def _spin(turn_deg: float) -> NDArray[np.float64]:
+    cos, sin = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    return np.array([[cos, -sin, 0.0], [sin, cos, 0.0], [0.0, 0.0, 1.0]])
 
 
 def _camera(lens: Lens, rng: np.random.Generator) -> Camera:

@@ -77,6 +77,11 @@ LIGHTS: dict[str, Light] = {
         walls=tuple(0.10 * WARM),
         lamps=(_lamp(330, 260, 430, 22, 320),),
     ),
+    "hard_lamp_left": Light(
+        ceiling=tuple(0.14 * WARM),
+        walls=tuple(0.10 * WARM),
+        lamps=(_lamp(-360, 210, 430, 22, 320),),
+    ),
     "torch": Light(ceiling=(0.05, 0.05, 0.05), walls=(0.04, 0.04, 0.035), torch=1200.0),
     "dim": Light(
         ceiling=tuple(0.05 * WARM), walls=tuple(0.04 * WARM), lamps=(_lamp(-700, 500, 900, 90, 4),)

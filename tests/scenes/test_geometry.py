@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from tests.scenes.camera import Camera, distort, place_camera, undistort
-from tests.scenes.catalogue import SAMPLES, VALIDATION
+from tests.scenes.catalogue import SAMPLES, TURNED, VALIDATION
 from tests.scenes.coin import COINS, PlacedCoin
 from tests.scenes.debris import MAKERS, make_debris
 from tests.scenes.mesh import Mesh
@@ -234,7 +234,7 @@ def test_truth_agrees_with_its_own_camera(name: str) -> None:
 
 
 def test_lying_rings_keep_clear_of_each_other_and_of_the_frame() -> None:
-    for scene in SAMPLES + VALIDATION:
+    for scene in SAMPLES + VALIDATION + TURNED:
         arranged = arrange(scene)
         free = [ring for ring in arranged.rings if ring.measurable]
         for number, ring in enumerate(free):
@@ -244,6 +244,28 @@ def test_lying_rings_keep_clear_of_each_other_and_of_the_frame() -> None:
             for other in free[:number]:
                 apart = np.hypot(*(ring.centre_mm - other.centre_mm)[:2])
                 assert apart > ring.reach_mm + other.reach_mm, scene.name
+
+
+@pytest.mark.parametrize("scene", [scene for scene in TURNED if scene.before], ids=lambda s: s.name)
+def test_a_photo_taken_again_shows_the_same_rings_on_the_turned_table(scene: Scene) -> None:
+    assert scene.before is not None
+    then, now = (write_truth(arrange(each)) for each in (scene.before, scene))
+    turn = np.exp(1j * np.radians(now["same_rings"]["turned_deg"]))
+    moved = now["same_rings"]["moved"]
+    for kind in ("rings", "coins"):
+        for old, new in zip(then[kind], now[kind], strict=True):
+            place = complex(*old["centre_mm"][:2]) * turn
+            apart = abs(place - complex(*new["centre_mm"][:2]))
+            assert (apart > 5.0) if old.get("id") in moved else (apart < 1e-4)
+            if kind == "rings":
+                same = ("id", "wire_mm", "id_mm", "gap_mm", "material")
+                assert [old[key] for key in same] == [new[key] for key in same]
+                assert new["measurable"]
+    assert now["same_rings"]["before"] == then["name"]
+    if now["sheet"]:
+        assert now["sheet"]["print_scale"] == then["sheet"]["print_scale"]
+        after = np.exp(1j * np.radians(now["sheet"]["turn_deg"] - then["sheet"]["turn_deg"]))
+        assert after == pytest.approx(turn)
 
 
 def test_touching_rings_touch() -> None:

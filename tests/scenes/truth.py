@@ -32,6 +32,7 @@ def write_truth(arranged: Arranged, **render: Any) -> dict[str, Any]:
         "light": scene.light,
         "sheet": _sheet(scene),
         "text_lines": scene.text_lines,
+        "same_rings": _same_rings(scene),
         "camera": _camera(camera),
         "mm_per_px_plane": camera.mm_per_px_plane,
         "post": _post(scene),
@@ -59,6 +60,21 @@ def _sheet(scene: Scene) -> dict[str, Any] | None:
         "turn_deg": sheet.turn_deg,
         "print_scale": list(sheet.print_scale),
     }
+
+
+def _same_rings(scene: Scene) -> dict[str, Any] | None:
+    """Which photo showed these rings before; a ring has the same id in both."""
+    if scene.before is None:
+        return None
+    return {
+        "before": scene.before.name,
+        "turned_deg": scene.turned_deg,
+        "moved": [_name(number) for number in range(1, scene.shifted + 1)],
+    }
+
+
+def _name(number: int) -> str:
+    return f"r{number:02d}"
 
 
 def _camera(camera: Camera) -> dict[str, Any]:
@@ -123,7 +139,7 @@ def _ring(number: int, ring: PlacedRing, camera: Camera, turned: bool) -> dict[s
     centre = _centre(ring.centre_mm, camera, turned)
     radius = np.hypot(*(outer - centre["centre_px"]).T).mean()
     return {
-        "id": f"r{number:02d}",
+        "id": _name(number),
         "group": ring.group,
         "material": ring.material,
         "profile": "round",
