@@ -8,7 +8,8 @@ ones show the same rings several times.
 from __future__ import annotations
 
 from tests.scenes.phone import Phone
-from tests.scenes.scene import Group, Lens, Scene, SheetLying
+from tests.scenes.scene import Group, Lens, Piece, Scene, SheetLying
+from tests.scenes.wire import WireShape
 
 ANODISED = ("anodised_red", "anodised_blue", "anodised_green", "anodised_violet", "anodised_orange")
 
@@ -16,6 +17,14 @@ ANODISED = ("anodised_red", "anodised_blue", "anodised_green", "anodised_violet"
 def rings(material: str, id_mm: float, wire_mm: float, count: int, **spread: float) -> Group:
     """Word a group of rings shortly."""
     return Group(material=material, id_mm=id_mm, wire_mm=wire_mm, count=count, **spread)
+
+
+def piece(material: str, width_mm: float, length_mm: float, **shape: float | str) -> Piece:
+    """Word a piece of wire shortly."""
+    return Piece(
+        material=material,
+        shape=WireShape(width_mm=width_mm, length_mm=length_mm, **shape),
+    )
 
 
 def main_lens(distance_mm: float, f35: float = 25.8, **hold: float) -> Lens:
@@ -434,3 +443,102 @@ TURNED = (
     ),
 )
 """Photos of rings that stay where they are, while sheet, camera or lamp move between them."""
+
+WIRES = (
+    Scene(
+        name="w1-copper-beside-rings",
+        seed=301,
+        groups=(rings("copper", 6.0, 1.2, 8),),
+        wires=(
+            piece("copper", 1.206, 48.0, bow_radius_mm=420.0),
+            piece("copper", 1.021, 30.0),
+            piece("copper", 1.632, 22.0, taper_mm=0.05),
+            piece("copper", 0.812, 36.0, bow_radius_mm=-260.0),
+        ),
+        coins=("eur-1",),
+        lens=main_lens(150.0, f35=26.0, tilt_deg=1.4, tilt_azimuth_deg=70.0),
+        phone=Phone(exposure=205),
+    ),
+    Scene(
+        name="w2-steel-and-silver-alone",
+        seed=302,
+        wires=(
+            piece("stainless", 1.588, 40.0),
+            piece("stainless_polished", 0.795, 30.0),
+            piece("silver", 1.024, 34.0, bow_radius_mm=600.0),
+            piece("zinc_steel", 2.05, 26.0),
+            piece("titanium", 1.291, 18.0, taper_mm=-0.03),
+        ),
+        coins=("usd-0.25",),
+        light="overcast",
+        lens=main_lens(140.0, f35=26.4, tilt_deg=0.9, tilt_azimuth_deg=200.0, k1=0.007),
+        phone=Phone(exposure=200),
+    ),
+    Scene(
+        name="w3-sheet-brass-profiles",
+        seed=303,
+        groups=(rings("brass", 5.0, 1.0, 6),),
+        wires=(
+            piece("brass", 1.297, 40.0),
+            piece("brass", 1.504, 28.0, profile="square"),
+            piece("brass", 2.012, 26.0, profile="half-round"),
+            piece("brass", 1.6, 36.0, profile="twisted"),
+            piece("zinc_steel", 0.92, 24.0, form="clip"),
+        ),
+        light="two_lamps",
+        sheet=SheetLying(paper="a6", turn_deg=2.0, print_scale=(1.001, 0.999)),
+        lens=main_lens(132.0, f35=25.9, tilt_deg=1.6, tilt_azimuth_deg=130.0),
+        phone=Phone(exposure=203, contrast=0.2),
+    ),
+    Scene(
+        name="w4-sheet-back-lit-alone",
+        seed=304,
+        wires=(
+            piece("aluminium", 1.63, 44.0, bow_radius_mm=900.0),
+            piece("copper", 0.644, 30.0),
+            piece("silver", 1.024, 20.0),
+            piece("gold", 0.511, 25.0),
+            piece("stainless", 2.588, 36.0),
+            piece("anodised_black", 1.29, 28.0),
+        ),
+        light="back_lit",
+        sheet=SheetLying(paper="a6", turn_deg=-1.5),
+        lens=tele_lens(236.0, tilt_deg=1.2, tilt_azimuth_deg=310.0),
+        phone=Phone(exposure=213),
+    ),
+    Scene(
+        name="w5-grey-card-hard-lamp",
+        seed=305,
+        groups=(rings("stainless", 7.0, 1.5, 8),),
+        wires=(
+            piece("stainless", 1.506, 42.0, bow_radius_mm=350.0),
+            piece("brass", 0.914, 24.0),
+            piece("aluminium", 2.3, 30.0),
+            piece("bronze", 1.291, 22.0, form="bent"),
+        ),
+        coins=("jpy-5",),
+        surface="grey_card",
+        light="hard_lamp",
+        lens=main_lens(128.0, f35=26.1, tilt_deg=2.0, tilt_azimuth_deg=20.0),
+        phone=Phone(exposure=122, iso=100, contrast=0.3),
+    ),
+    Scene(
+        name="w6-colours-printed-page",
+        seed=306,
+        groups=tuple(rings(colour, 5.0, 1.2, 3) for colour in ANODISED[:3]),
+        wires=(
+            piece("anodised_red", 1.185, 34.0),
+            piece("anodised_blue", 0.815, 26.0, bow_radius_mm=300.0),
+            piece("aluminium", 1.025, 40.0),
+            piece("aluminium", 3.25, 24.0),
+            piece("zinc_steel", 0.6, 25.5),
+        ),
+        coins=("gbp-0.01",),
+        light="soft_window",
+        text_lines=2,
+        circles=1,
+        debris=("lint", "offcut"),
+        lens=main_lens(135.0, f35=25.7, tilt_deg=1.5, tilt_azimuth_deg=250.0, k1=-0.005),
+        phone=Phone(exposure=198, contrast=0.2),
+    ),
+)

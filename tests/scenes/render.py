@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.scenes.catalogue import SAMPLES, TURNED, VALIDATION
+from tests.scenes.catalogue import SAMPLES, TURNED, VALIDATION, WIRES
 from tests.scenes.mesh import Mesh, join
 from tests.scenes.phone import develop, save
 from tests.scenes.scene import Arranged, Scene, arrange, visible_area_mm
@@ -38,6 +38,8 @@ def build_room(arranged: Arranged, sheets: Path | None) -> Room:
     parts: dict[str, list[Mesh]] = {}
     for ring in arranged.rings:
         parts.setdefault(ring.material, []).append(ring.mesh())
+    for wire in arranged.wires:
+        parts.setdefault(wire.material, []).append(wire.mesh())
     for coin in arranged.coins:
         for material, mesh in coin.meshes().items():
             parts.setdefault(material, []).append(mesh)
@@ -130,7 +132,7 @@ def main() -> None:
     parser.add_argument("--scale", type=float, default=1.0, help="size of the photo")
     parser.add_argument(
         "--set",
-        choices=("samples", "validation", "turned", "all"),
+        choices=("samples", "validation", "turned", "wires", "all"),
         default="all",
         help="which photos",
     )
@@ -140,8 +142,8 @@ def main() -> None:
         help="folder with a4.png, a5.png ...: printed sheets, long side across",
     )
     options = parser.parse_args()
-    sets = {"samples": SAMPLES, "validation": VALIDATION, "turned": TURNED}
-    sets["all"] = SAMPLES + VALIDATION + TURNED
+    sets = {"samples": SAMPLES, "validation": VALIDATION, "turned": TURNED, "wires": WIRES}
+    sets["all"] = SAMPLES + VALIDATION + TURNED + WIRES
     scenes = list(sets[options.set])
     if options.names:
         wanted = options.names.split(",")

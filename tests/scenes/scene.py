@@ -15,9 +15,12 @@ from tests.scenes.debris import Debris, make_debris
 from tests.scenes.phone import Phone
 from tests.scenes.ring import PlacedRing, RingShape, lay, lean_on, pose_of
 from tests.scenes.surface import PrintedCircle, SheetLying
+from tests.scenes.wire import PlacedWire, WireShape
 
 FRAME_MARGIN = 0.05
 """Share of the picture's width that stays free along its edges."""
+WIRE_ROOM = 0.9
+"""What a piece of wire needs free on either side, in its own widths beyond half a width."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +38,14 @@ class Group:
     """0 for rings without a cut."""
     out_of_line_max_mm: float = 0.05
     tilt_max_deg: float = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """A piece of wire that lies beside the rings."""
+
+    material: str
+    shape: WireShape
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +70,8 @@ class Scene:
 
     name: str
     seed: int
-    groups: tuple[Group, ...]
+    groups: tuple[Group, ...] = ()
+    wires: tuple[Piece, ...] = ()
     surface: str = "white_paper"
     light: str = "soft_window"
     lens: Lens = field(default_factory=Lens)
@@ -108,6 +120,7 @@ class Arranged:
     scene: Scene
     camera: Camera
     rings: tuple[PlacedRing, ...]
+    wires: tuple[PlacedWire, ...]
     coins: tuple[PlacedCoin, ...]
     debris: tuple[Debris, ...]
     circles: tuple[PrintedCircle, ...]
@@ -174,9 +187,10 @@ def arrange(scene: Scene, scale: float = 1.0) -> Arranged:
     full = _camera(scene.lens, rng)
     camera = full if scale == 1.0 else _shrink(full, scale)
     loose = [_make_ring(group, rng) for group in scene.groups for _ in range(group.count)]
-    clearance = 0.25 * float(np.median([ring.reach_mm for ring in loose]))
+    clearance = 0.25 * float(np.median([ring.reach_mm for ring in loose])) if loose else 1.0
     table = Table(full, rng, scene.spread, clearance, scene.sheet)
     coins = tuple(_place_coin(kind, table, rng) for kind in scene.coins)
+    wires = tuple(_lay_wire(piece, table, full, rng) for piece in scene.wires)
     rings = _place_rings(scene, loose, table, full, rng)
     debris = tuple(make_debris(kind, table.find(2.5), rng) for kind in scene.debris)
     circles = tuple(_print_circle(table, rng) for _ in range(scene.circles))
@@ -184,6 +198,7 @@ def arrange(scene: Scene, scale: float = 1.0) -> Arranged:
         scene=scene,
         camera=camera,
         rings=tuple(rings),
+        wires=wires,
         coins=coins,
         debris=debris,
         circles=circles,
@@ -287,6 +302,24 @@ def _make_ring(group: Group, rng: np.random.Generator) -> PlacedRing:
         pose=pose,
         centre_mm=np.zeros(3),
     )
+
+
+def _lay_wire(piece: Piece, table: Table, camera: Camera, rng: np.random.Generator) -> PlacedWire:
+    """Lay a piece of wire where it meets nothing, at any angle."""
+    width = piece.shape.width_mm
+    room = width / 2 + WIRE_ROOM * width
+    wire = PlacedWire(shape=piece.shape, material=piece.material)
+    half = np.array([camera.width, camera.height]) / 2
+    for _ in range(5000):
+        pixel = np.array([camera.cx, camera.cy]) + half * rng.uniform(-0.9, 0.9, 2)
+        x, y, _ = camera.on_plane(pixel[None])[0]
+        laid = wire.at(float(x), float(y), float(rng.uniform(0, 360)))
+        along = laid.centre_line()[:: max(1, int(room))]
+        if all(table.is_free(*at, room) and table.is_in_frame(*at, room) for at in along):
+            for at in along:
+                table.take(*at, room)
+            return laid
+    raise ValueError(f"no free place for a wire of {piece.shape.length_mm:.0f} mm")
 
 
 def _place_coin(kind: str, table: Table, rng: np.random.Generator) -> PlacedCoin:

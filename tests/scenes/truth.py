@@ -12,6 +12,7 @@ from tests.scenes.debris import Debris
 from tests.scenes.ring import PlacedRing
 from tests.scenes.scene import Arranged, Scene
 from tests.scenes.surface import PrintedCircle
+from tests.scenes.wire import PlacedWire
 
 
 def write_truth(arranged: Arranged, **render: Any) -> dict[str, Any]:
@@ -39,6 +40,9 @@ def write_truth(arranged: Arranged, **render: Any) -> dict[str, Any]:
         "coins": [_coin(coin, camera, turned) for coin in arranged.coins],
         "rings": [
             _ring(number, ring, camera, turned) for number, ring in enumerate(arranged.rings, 1)
+        ],
+        "wires": [
+            _wire(number, wire, camera, turned) for number, wire in enumerate(arranged.wires, 1)
         ],
         "debris": [
             *(_debris(thing, camera, turned) for thing in arranged.debris),
@@ -166,6 +170,32 @@ def _ring(number: int, ring: PlacedRing, camera: Camera, turned: bool) -> dict[s
         "standing": ring.standing,
         "partly_out_of_frame": ring.partly_out_of_frame,
         "measurable": ring.measurable,
+    }
+
+
+def _wire(number: int, wire: PlacedWire, camera: Camera, turned: bool) -> dict[str, Any]:
+    """Width as seen from above: in the middle, and how it grows along the piece."""
+    shape, line = wire.shape, wire.centre_line()
+    height = shape.width_mm / (4 if shape.profile == "half-round" else 2)
+    parts = [
+        [
+            _centre((*line[end], height), camera, turned)["centre_px_display"]
+            for end in (first, last)
+        ]
+        for first, last in shape.straight_parts()
+    ]
+    return {
+        "id": f"w{number}",
+        "kind": "wire",
+        "material": wire.material,
+        "profile": shape.profile,
+        "form": shape.form,
+        "wire_mm": shape.width_mm,
+        "taper_mm": shape.taper_mm,
+        "length_mm": shape.length_mm,
+        "bow_radius_mm": shape.bow_radius_mm,
+        "parts_px_display": parts,
+        "measurable": shape.form == "straight",
     }
 
 
