@@ -225,6 +225,11 @@ def _arrange_again(scene: Scene, before: Arranged, scale: float) -> Arranged:
         for coin in before.coins
         for x, y, _ in [spin @ (coin.x_mm, coin.y_mm, 0.0)]
     ]
+    wires = [
+        wire.at(float(x), float(y), wire.turn_deg + scene.turned_deg)
+        for wire in before.wires
+        for x, y, _ in [spin @ (wire.x_mm, wire.y_mm, 0.0)]
+    ]
     table = Table(full, rng, scene.spread, 1.0, sheet)
     for coin in coins:
         table.take(coin.x_mm, coin.y_mm, COINS[coin.kind].diameter_mm / 2)
@@ -236,6 +241,7 @@ def _arrange_again(scene: Scene, before: Arranged, scale: float) -> Arranged:
         scene=replace(scene, sheet=sheet),
         camera=full if scale == 1.0 else _shrink(full, scale),
         rings=tuple(rings),
+        wires=tuple(wires),
         coins=tuple(coins),
         debris=before.debris,
         circles=before.circles,
