@@ -44,7 +44,10 @@ class Commands(TyperGroup):
             _close_stdout()
             raise typer.Exit(ExitCode.DONE) from error
         except KeyboardInterrupt as error:
-            print_problem("interrupted; files that were already written are complete")
+            print_problem(
+                "interrupted; files that were already written are complete",
+                " ".join(getattr(error, "__notes__", ())),
+            )
             raise typer.Exit(ExitCode.INTERRUPTED) from error
         except Exception as error:
             if isinstance(error, OSError) and error.errno == errno.ENOSPC:

@@ -7,7 +7,7 @@ import typer
 
 from cli.exits import ExitCode
 from cli.hints import print_next, print_wrote
-from cli.inputs import MARKED_SUFFIX, collect_photos
+from cli.inputs import collect_photos
 from cli.options import (
     AsJson,
     BarX,
@@ -23,25 +23,24 @@ from cli.options import (
     OnSheet,
     OutFolder,
     Photos,
+    Resume,
     Shape,
     WireProfile,
 )
-from cli.outputs import (
-    CSV_SUFFIX,
-    JSON_SUFFIX,
-    REPORT_SUFFIX,
-    OutputFolder,
-    prepare_folder,
-)
+from cli.outputs import REPORT_SUFFIX, OutputFolder, prepare_folder
 from cli.problems import UsageProblem, print_bug, print_problem
 from cli.reference import read_reference
 from cli.words import count
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from cli.run import Failure
+    from cli.finish import Finish
+    from cli.resume import Done
+    from vision.batch.read import Shot
+    from vision.many import Failure
     from vision.results import Result
+    from vision.rings.section import Profile
+    from vision.scale.reference import Reference
+    from vision.spotcheck.correction import Correction
 
 
 def measure(
@@ -57,6 +56,7 @@ def measure(
     correction: CorrectionFile = None,
     out: OutFolder = None,
     force: Force = False,
+    resume: Resume = False,
     as_json: AsJson = False,
     explain: Explain = None,
     jobs: Jobs = None,
@@ -81,38 +81,35 @@ def measure(
         raise UsageProblem(
             "--force is about files, but without --out none are written", hint="add --out DIR"
         )
-    folder = prepare_folder(out, found, force=force) if out is not None else None
-    correct = _read_correction(correction)
+    if resume and out is None:
+        raise UsageProblem(
+            "--resume goes on with files, but without --out there are none", hint="add --out DIR"
+        )
+    folder = prepare_folder(out, found, force=force or resume) if out is not None else None
 
-    from cli.run import Failure, run_photos, worker_count
-    from cli.show.terminal import progress
+    from cli.correction import read_correction
+    from cli.finish import Finish
     from vision.rings.section import Profile
 
     wire = Profile(profile.value)
-    results: list[Result] = []
-    failures: list[Failure] = []
-    written: list[Path] = []
-    with progress(len(found)) as advance:
-        for photo, measured in run_photos(found, reference, jobs or worker_count(len(found)), wire):
-            outcome = correct(photo, measured)
-            if isinstance(outcome, Failure):
-                failures.append(outcome)
-            else:
-                results.append(outcome)
-                if folder is not None:
-                    written += _write_outputs(folder, photo, outcome)
-            advance()
+    caliper = read_correction(correction) if correction is not None else None
+    done = _find_done(folder, found, reference, wire, caliper, force) if folder and resume else {}
+    finish = Finish(correction=caliper, files=folder is not None)
+    todo = [photo for photo in found if photo not in done]
+    results, failures, written = _measure(todo, reference, wire, finish, folder, jobs)
 
     if as_json:
-        _print_json(results, failures, several=len(found) > 1)
+        _print_json([results.get(photo) or done.get(photo) for photo in found], failures)
     elif explain is not None:
-        _print_budget(results, explain)
+        _print_budget(list(results.values()), explain)
     else:
-        _print_tables(results)
+        _print_tables(results, done)
     if written:
         names = ", ".join(path.name for path in written)
         files = names if len(found) == 1 else count(len(written), "file")
         print_wrote(f"wrote {files} to {out}")
+    if done:
+        print_wrote(f"{count(len(done), 'photo')} in {out} measured before: kept")
     if results and not as_json and explain is None:
         print_next(_next_step(written, out))
     if failures:
@@ -120,28 +117,68 @@ def measure(
         raise typer.Exit(worst_code(failures))
 
 
-def _read_correction(
-    path: Path | None,
-) -> "Callable[[Path, Result | Failure], Result | Failure]":
-    """Read a correction before any measuring; what comes back corrects a photo's outcome."""
-    if path is None:
-        return lambda photo, outcome: outcome
+def _find_done(
+    folder: OutputFolder,
+    photos: list[Path],
+    reference: "Reference",
+    profile: "Profile",
+    correction: "Correction | None",
+    force: bool,
+) -> "dict[Path, Done]":
+    from cli.resume import find_done
+    from vision.pipeline import settings_of
+    from vision.spotcheck.correction import correction_record
 
-    from cli.correction import read_correction
-    from cli.run import Failure
-    from vision.spotcheck.correction import CorrectionError, apply_correction
+    folder.clear_parts()
+    return find_done(
+        folder,
+        photos,
+        settings=settings_of(reference, profile),
+        correction=correction_record(correction) if correction is not None else None,
+        force=force,
+    )
 
-    correction = read_correction(path)
 
-    def correct(photo: Path, outcome: "Result | Failure") -> "Result | Failure":
-        if isinstance(outcome, Failure):
-            return outcome
-        try:
-            return apply_correction(outcome, correction)
-        except CorrectionError as error:
-            return Failure(photo=photo, error=error)
+def _measure(
+    photos: list[Path],
+    reference: "Reference",
+    profile: "Profile",
+    finish: "Finish",
+    folder: OutputFolder | None,
+    jobs: int | None,
+) -> "tuple[dict[Path, Result], list[Failure], list[Path]]":
+    """Measure photos and write the files of each as it is done; all in the order given."""
+    from cli.run import worker_count, workers
+    from cli.show.terminal import progress
+    from vision.many import Failure, measure_photos
 
-    return correct
+    results: dict[Path, Result] = {}
+    failures: dict[Path, Failure] = {}
+    written: dict[Path, list[Path]] = {}
+    try:
+        with (
+            workers(jobs or worker_count(len(photos))) as executor,
+            progress(len(photos)) as advance,
+        ):
+            for photo, outcome in measure_photos(
+                photos, reference, profile, executor=executor, then=finish
+            ):
+                if isinstance(outcome, Failure):
+                    failures[photo] = outcome
+                else:
+                    if folder is not None:
+                        written[photo] = folder.write(photo, outcome.contents)
+                    results[photo] = outcome.result
+                advance()
+    except KeyboardInterrupt as error:
+        if folder is not None:
+            error.add_note("add --resume to the same command to measure the photos that are left")
+        raise
+    return (
+        {photo: results[photo] for photo in photos if photo in results},
+        [failures[photo] for photo in photos if photo in failures],
+        [path for photo in photos for path in written.get(photo, ())],
+    )
 
 
 def worst_code(failures: "list[Failure]") -> ExitCode:
@@ -161,25 +198,6 @@ def _check_explain(explain: int | None, found: list[Path], *, as_json: bool) -> 
         )
 
 
-def _write_outputs(folder: OutputFolder, photo: Path, result: "Result") -> list[Path]:
-    from datetime import date
-
-    from cli.report.measured import measured_html
-    from cli.show.marked import marked_jpeg
-    from cli.show.record import csv_text, json_text
-    from vision.photo.decode import read_photo
-
-    picture = read_photo(photo).bgr
-    report = measured_html(result, picture, written=date.today())
-    contents = {
-        CSV_SUFFIX: csv_text([result]).encode("utf-8"),
-        MARKED_SUFFIX: marked_jpeg(picture, result),
-        REPORT_SUFFIX: report.encode("utf-8"),
-        JSON_SUFFIX: json_text(result).encode("utf-8"),
-    }
-    return folder.write(photo, contents)
-
-
 def _next_step(written: list[Path], out: Path | None) -> str:
     reports = [path for path in written if path.suffix == REPORT_SUFFIX]
     if not reports:
@@ -191,17 +209,25 @@ def _next_step(written: list[Path], out: Path | None) -> str:
     )
 
 
-def _print_json(results: "list[Result]", failures: "list[Failure]", *, several: bool) -> None:
-    from cli.show.record import batch_text, json_text
+def _print_json(outcomes: "list[Result | Done | None]", failures: "list[Failure]") -> None:
+    """Print one photo as it is, several as a batch with those that failed."""
+    from cli.resume import Done
+    from cli.show.record import batch_text, dump
+    from vision.results import result_record
 
-    if several:
+    there = [
+        outcome.record if isinstance(outcome, Done) else result_record(outcome)
+        for outcome in outcomes
+        if outcome is not None
+    ]
+    if len(outcomes) > 1:
         failed = [
             {"file": failure.photo.name, "problem": failure.problem, "hint": failure.hint}
             for failure in failures
         ]
-        typer.echo(batch_text(results, failed).encode("utf-8"), nl=False)
-    elif results:
-        typer.echo(json_text(results[0]).encode("utf-8"), nl=False)
+        typer.echo(batch_text(there, failed).encode("utf-8"), nl=False)
+    elif there:
+        typer.echo(dump(there[0]).encode("utf-8"), nl=False)
 
 
 def _print_budget(results: "list[Result]", number: int) -> None:
@@ -218,30 +244,32 @@ def _print_budget(results: "list[Result]", number: int) -> None:
         print_text(budget_text(rings[number], width=terminal_width(), notes=result.notes))
 
 
-def _print_tables(results: "list[Result]") -> None:
+def _print_tables(results: "dict[Path, Result]", done: "dict[Path, Done]") -> None:
+    """Print the rings of each photo just measured, and what all photos say together."""
     from cli.show.table import result_text, total_text
     from cli.show.terminal import print_text, terminal_width
+    from vision.batch.read import shot_of
 
     width = terminal_width()
-    for result in results:
+    for result in results.values():
         print_text(result_text(result, width=width))
-    if len(results) > 1:
-        print_text(total_text(results, width=width))
-    _print_batch(results, width)
+    shots = [*(kept.shot for kept in done.values()), *map(shot_of, results.values())]
+    if len(shots) > 1:
+        print_text(total_text(shots, width=width))
+    _print_batch(shots, width)
 
 
-def _print_batch(results: "list[Result]", width: int) -> None:
+def _print_batch(shots: "list[Shot]", width: int) -> None:
     """Say what all measured rings say together: their sizes, and which are off size."""
     from cli.results import drop_repeats
     from cli.show.lot import measured_text
     from cli.show.terminal import print_text
     from vision.batch.lot import report
-    from vision.batch.read import shot_of
     from vision.batch.sample import pool
 
-    shots, repeats = drop_repeats([shot_of(result) for result in results])
-    if any(shot.measured for shot in shots):
-        page = measured_text(report(pool(shots)), repeats, width=width)
+    once, repeats = drop_repeats(shots)
+    if any(shot.measured for shot in once):
+        page = measured_text(report(pool(once)), repeats, width=width)
         if page.plain:
             print_text(page)
 

@@ -133,6 +133,15 @@ OutFolder = Annotated[
 
 Force = Annotated[bool, typer.Option("--force", help="Overwrite files that are already there.")]
 
+Resume = Annotated[
+    bool,
+    typer.Option(
+        "--resume",
+        help="Measure only photos whose files in the --out folder are missing; "
+        "a photo is done if content and settings are the same.",
+    ),
+]
+
 Explain = Annotated[
     int | None,
     typer.Option(
@@ -149,7 +158,7 @@ Jobs = Annotated[
         "--jobs",
         metavar="N",
         min=1,
-        help="Photos measured at a time; left out, as many as the machine has cores, up to 8.",
+        help="Photos measured at a time; left out, as many as there are cores and memory for.",
     ),
 ]
 

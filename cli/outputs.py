@@ -13,8 +13,11 @@ from cli.problems import UsageProblem
 JSON_SUFFIX = ".json"
 CSV_SUFFIX = ".csv"
 REPORT_SUFFIX = ".html"
-SUFFIXES = (CSV_SUFFIX, MARKED_SUFFIX, REPORT_SUFFIX, JSON_SUFFIX)
-"""What each photo becomes. JSON is written last: where it is, the others are too."""
+SUFFIXES = (JSON_SUFFIX, CSV_SUFFIX, MARKED_SUFFIX, REPORT_SUFFIX)
+"""What each photo becomes. JSON comes first: where it is, the names of the others are ours."""
+
+PART = ".annulet-*.part"
+"""A file that is being written; a killed run leaves it behind."""
 
 LISTED = 3
 """Existing files named in a message before it says how many more there are."""
@@ -39,13 +42,15 @@ class OutputFolder:
         UsageProblem
             If the folder stopped accepting files, for example because the disk is full.
         """
-        written = []
-        for suffix in SUFFIXES:
-            if suffix in contents:
-                path = self.path(photo, suffix)
-                write_whole(path, contents[suffix])
-                written.append(path)
-        return written
+        files = {self.path(photo, suffix): contents[suffix] for suffix in SUFFIXES}
+        write_together(files)
+        return list(files)
+
+    def clear_parts(self) -> None:
+        """Remove what a run that was killed had half-written."""
+        for part in self.folder.glob(PART):
+            with suppress(OSError):
+                part.unlink()
 
 
 def prepare_folder(folder: Path, photos: Iterable[Path], *, force: bool) -> OutputFolder:
@@ -99,24 +104,49 @@ def write_whole(path: Path, content: bytes) -> None:
     UsageProblem
         If it cannot be written.
     """
-    part = path.with_name(f".annulet-{secrets.token_hex(6)}.part")
+    write_together({path: content})
+
+
+def write_together(contents: Mapping[Path, bytes]) -> None:
+    """Write files of one folder, each in full or not at all, and never new beside old.
+
+    All are written aside before the first takes its place, so that a full disk changes nothing.
+    Of older files the others go before the first is replaced: whenever the power fails, the first
+    file and what is beside it belong together.
+
+    Raises
+    ------
+    UsageProblem
+        If one cannot be written.
+    """
+    first, *others = contents
+    parts: dict[Path, Path] = {}
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        first.parent.mkdir(parents=True, exist_ok=True)
         try:
-            with part.open("xb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            part.replace(path)
+            for path, content in contents.items():
+                parts[path] = _part(path.parent)
+                with parts[path].open("xb") as file:
+                    file.write(content)
+                    file.flush()
+                    os.fsync(file.fileno())
+            for path in others:
+                path.unlink(missing_ok=True)
+            for path, part in parts.items():
+                part.replace(path)
         finally:
-            with suppress(FileNotFoundError):
-                part.unlink()
+            for part in parts.values():
+                part.unlink(missing_ok=True)
     except OSError as error:
-        raise _cannot_write(path, error) from error
+        raise _cannot_write(first, error) from error
+
+
+def _part(folder: Path) -> Path:
+    return folder / PART.replace("*", secrets.token_hex(6))
 
 
 def _probe(folder: Path) -> None:
-    probe = folder / f".annulet-{secrets.token_hex(6)}.part"
+    probe = _part(folder)
     probe.touch(exist_ok=False)
     probe.unlink()
 
@@ -130,7 +160,8 @@ def _refuse_overwriting(output: OutputFolder) -> None:
     more = f" and {len(present) - LISTED} more" if len(present) > LISTED else ""
     raise UsageProblem(
         f"{output.folder} already holds {names}{more}",
-        hint="choose another --out folder, or add --force to overwrite",
+        hint="choose another --out folder, add --resume to measure only what is missing, "
+        "or --force to overwrite",
     )
 
 

@@ -1,6 +1,10 @@
 """From a photo to its rings: the order of the stages, and no arithmetic."""
 
+from dataclasses import asdict
+from functools import cache
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from typing import Any
 
 from vision.errors import RingsError, ScaleError
 from vision.photo.circles import Nest, find_circles
@@ -55,7 +59,25 @@ def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND
         fitness=fitness,
         profile=profile.value,
         notes=(meaning,) if meaning else (),
+        settings=settings_of(reference, profile),
     )
+
+
+def settings_of(reference: Reference, profile: Profile) -> dict[str, Any]:
+    """All that changes a photo's numbers besides the photo itself, as plain values."""
+    return {
+        "annulet": _own_version(),
+        "reference": asdict(reference),
+        "profile": profile.value,
+    }
+
+
+@cache
+def _own_version() -> str | None:
+    try:
+        return version("annulet")
+    except PackageNotFoundError:  # run from its folder without being installed
+        return None
 
 
 def read_rings(

@@ -1,6 +1,6 @@
 """What the stages say in the end: frozen values, and their form as a result file."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from statistics import fmean, median, stdev
@@ -197,6 +197,8 @@ class Result:
     """Shape of the wire, as declared."""
     notes: tuple[str, ...] = ()
     """What the numbers mean, where that is not plain."""
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    """What else the numbers rest on, as plain values: same photo and settings, same numbers."""
 
     @property
     def measured(self) -> tuple[Ring, ...]:
@@ -255,16 +257,13 @@ def result_record(result: Result) -> dict[str, Any]:
         "warnings": [*scale.warnings, *result.warnings],
         "fitness": _fitness_record(result.fitness) if result.fitness is not None else None,
         "correction": dict(result.correction) if result.correction is not None else None,
+        "settings": dict(result.settings),
     }
 
 
-def batch_record(results: list[Result]) -> dict[str, Any]:
-    """Several photos in one record (format `annulet-batch`, version 1)."""
-    return {
-        "format": BATCH_FORMAT,
-        "version": FORMAT_VERSION,
-        "photos": [result_record(result) for result in results],
-    }
+def batch_record(records: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
+    """The records of several results in one (format `annulet-batch`, version 1)."""
+    return {"format": BATCH_FORMAT, "version": FORMAT_VERSION, "photos": list(records)}
 
 
 SUMMARY_NAMES = ("wire_mm", "id_mm", "od_mm", "ar")

@@ -39,9 +39,11 @@ def json_text(result: Result) -> str:
     return dump(result_record(result))
 
 
-def batch_text(results: Sequence[Result], failed: Sequence[Mapping[str, str]] = ()) -> str:
-    """Write several results as JSON (format `annulet-batch`); photos that failed beside them."""
-    return dump(batch_record(list(results)) | {"failed": list(failed)})
+def batch_text(
+    records: Sequence[Mapping[str, Any]], failed: Sequence[Mapping[str, str]] = ()
+) -> str:
+    """Write the records of several results as JSON; photos that failed beside them."""
+    return dump(batch_record(records) | {"failed": list(failed)})
 
 
 def csv_text(results: Iterable[Result]) -> str:

@@ -10,6 +10,7 @@ from rich.text import Text
 from cli.show.numbers import aligned, rounded, significant
 from cli.show.wire import wire_lines
 from cli.words import count, harmless
+from vision.batch.read import Shot
 from vision.results import Fitness, Quantity, Result, Ring, Scale, Spread, Status, spread_of
 
 WIDE_GAP, TIGHT_GAP = "  ", " "
@@ -69,11 +70,11 @@ def result_text(result: Result, *, width: int) -> Text:
     return page
 
 
-def total_text(results: Sequence[Result], *, width: int) -> Text:
+def total_text(shots: Sequence[Shot], *, width: int) -> Text:
     """Lay out what several photos say together."""
     page = Text()
-    page.append(f"{count(len(results), 'photo')} together\n", HEADING)
-    _add_summary(page, [ring for result in results for ring in result.rings], width)
+    page.append(f"{count(len(shots), 'photo')} together\n", HEADING)
+    _add_summary(page, [ring for shot in shots for ring in shot.rings], width)
     page.append("\n")
     return page
 

@@ -13,6 +13,9 @@ from rich.text import Text
 PLAIN_WIDTH = 80
 """Columns where standard output is a file or a pipe."""
 
+PACE_S = 300.0
+"""Time left is told from the pace of this many seconds: a large photo takes half a minute."""
+
 NARROWEST = 30
 """Columns below which lines are left to wrap by themselves."""
 
@@ -57,7 +60,13 @@ def progress(photos: int) -> Iterator[Callable[[], None]]:
         TextColumn("photos"),
         TimeRemainingColumn(),
     )
-    bar = Progress(*columns, console=Console(stderr=True), redirect_stdout=False, transient=True)
+    bar = Progress(
+        *columns,
+        console=Console(stderr=True),
+        redirect_stdout=False,
+        transient=True,
+        speed_estimate_period=PACE_S,
+    )
     with bar:
         task = bar.add_task("photos", total=photos)
         yield lambda: bar.advance(task)

@@ -8,7 +8,7 @@ import pytest
 from cli.show.record import batch_text, json_text
 from tests.cli.fakes import result, ring, unusable
 from vision.batch.read import ResultFileError, read_shots, shot_of
-from vision.results import Result
+from vision.results import Result, result_record
 
 
 def record(made: Result | None = None) -> dict[str, Any]:
@@ -34,7 +34,7 @@ def test_a_result_comes_back_as_it_was() -> None:
 
 
 def test_several_photos_come_back_in_order() -> None:
-    text = batch_text([result([ring(1)], file="a.jpg"), result([ring(1)], file="b.jpg")])
+    text = batch_text([result_record(result([ring(1)], file=f"{name}.jpg")) for name in "ab"])
     assert [s.photo.file for s in read_shots(text.encode(), name="x")] == ["a.jpg", "b.jpg"]
 
 

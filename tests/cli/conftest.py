@@ -1,16 +1,18 @@
 """The command line over a pipeline that answers what a test tells it to."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from pathlib import Path
+from dataclasses import dataclass, field, replace
 
 import pytest
 from typer.testing import CliRunner
 from typer.testing import Result as Ended
 
 import cli.run
+import vision.many
 from cli.main import app
 from tests.cli.fakes import result, ring
+from vision.photo.decode import Photo
+from vision.pipeline import settings_of
 from vision.results import Result
 from vision.rings.section import Profile
 from vision.scale.reference import Reference
@@ -24,21 +26,23 @@ class Pipeline:
     asked: list[tuple[str, Reference]] = field(default_factory=list)
     profiles: list[Profile] = field(default_factory=list)
 
-    def measure_photo(
-        self, path: Path, reference: Reference, profile: Profile = Profile.ROUND
-    ) -> Result:
+    def measure(self, photo: Photo, reference: Reference, profile: Profile) -> Result:
+        name = photo.info.file
         self.profiles.append(profile)
-        self.asked.append((path.name, reference))
-        answer = self.answers.get(path.name, result([ring(1)], file=path.name))
+        self.asked.append((name, reference))
+        answer = self.answers.get(name, result([ring(1)], file=name))
         if isinstance(answer, BaseException):
             raise answer
-        return answer
+        settings = settings_of(reference, profile)
+        return replace(
+            answer, photo=replace(answer.photo, sha256=photo.info.sha256), settings=settings
+        )
 
 
 @pytest.fixture
 def pipeline(monkeypatch: pytest.MonkeyPatch) -> Iterator[Pipeline]:
     fake = Pipeline()
-    monkeypatch.setattr(cli.run, "measure_photo", fake.measure_photo)
+    monkeypatch.setattr(vision.many, "measure", fake.measure)
     monkeypatch.setattr(cli.run, "worker_count", lambda photos: 1)
     monkeypatch.setenv("COLUMNS", "80")
     return fake

@@ -156,31 +156,17 @@ def test_a_single_bad_photo_leaves_no_file_and_no_folder(
     assert [path.name for path in tray.parent.iterdir()] == ["tray.jpg"]
 
 
-def test_photos_are_measured_in_processes_of_their_own_and_stay_in_order(tmp_path: Path) -> None:
-    from cli.run import Failure, run_photos
-
-    paths = [tmp_path / f"{number}.jpg" for number in range(3)]
-    for path in paths:
-        path.write_bytes(b"no photo")
-    outcomes = list(run_photos(paths, Reference(coin="eur-1"), 2))
-    assert [path for path, _ in outcomes] == paths
-    for path, outcome in outcomes:
-        assert isinstance(outcome, Failure)
-        assert outcome.photo == path
-        assert isinstance(outcome.error, PhotoError), outcome.error
-        assert outcome.hint
-
-
 def test_stopping_early_ends_the_workers(tmp_path: Path) -> None:
-    from cli.run import run_photos
+    from cli.run import workers
+    from vision import measure_photos
 
     paths = [tmp_path / f"{number}.jpg" for number in range(4)]
     for path in paths:
         path.write_bytes(b"no photo")
-    outcomes = run_photos(paths, Reference(coin="eur-1"), 2)
-    next(outcomes)
-    assert active_children()
-    outcomes.close()
+    with pytest.raises(KeyboardInterrupt), workers(2) as executor:
+        for _ in measure_photos(paths, executor=executor):
+            assert active_children()
+            raise KeyboardInterrupt
     assert active_children() == []
 
 

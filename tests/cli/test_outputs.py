@@ -34,7 +34,7 @@ def test_out_holds_json_csv_report_and_the_marked_photo(
     assert marked is not None
     assert marked.shape[1] == WIDTH_PX
     assert marked.shape[0] > HEIGHT_PX
-    assert "wrote tray.csv, tray.marked.jpg, tray.html, tray.json" in ended.stderr
+    assert "wrote tray.json, tray.csv, tray.marked.jpg, tray.html" in ended.stderr
 
 
 def test_existing_files_stay_unless_forced(pipeline: Pipeline, run: Callable, tray: Path) -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from cli.show.record import CSV_COLUMNS, batch_text, csv_text, json_text
 from tests.cli.fakes import result, ring, unusable
+from vision.results import result_record
 
 
 def rows(text: str) -> list[dict[str, str]]:
@@ -51,6 +52,8 @@ def test_json_refuses_what_json_has_no_number_for() -> None:
 
 
 def test_batch_text_lists_results_and_failures() -> None:
-    record = json.loads(batch_text([result()], [{"file": "b.jpg", "problem": "x", "hint": ""}]))
+    record = json.loads(
+        batch_text([result_record(result())], [{"file": "b.jpg", "problem": "x", "hint": ""}])
+    )
     assert len(record["photos"]) == 1
     assert record["failed"][0]["file"] == "b.jpg"

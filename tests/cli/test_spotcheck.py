@@ -106,7 +106,7 @@ def test_several_photos_are_all_represented(run: Callable, tmp_path: Path) -> No
         bench = photograph(*sizes(8, rng), rng)
         records.append(result(bench.shot.rings, file=f"{name}.jpg"))
     path = tmp_path / "batch.json"
-    path.write_text(json.dumps(batch_record(records)), encoding="utf-8")
+    path.write_text(json.dumps(batch_record(map(result_record, records))), encoding="utf-8")
     record = json.loads(run("spotcheck", path, "--json").stdout)
     assert {row["photo"] for row in record["rings"]} == {"a.jpg", "b.jpg", "c.jpg"}
 

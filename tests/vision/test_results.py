@@ -92,7 +92,7 @@ def test_the_record_is_json_without_nan() -> None:
 
 
 def test_a_batch_holds_the_photos_in_order() -> None:
-    record = batch_record([result(file="a.jpg"), result(file="b.jpg")])
+    record = batch_record([result_record(result(file=f"{name}.jpg")) for name in "ab"])
     assert (record["format"], record["version"]) == ("annulet-batch", 1)
     assert [photo["photo"]["file"] for photo in record["photos"]] == ["a.jpg", "b.jpg"]
 

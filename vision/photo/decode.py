@@ -125,6 +125,17 @@ def read_photo(path: Path) -> Photo:
     )
 
 
+def file_digest(path: Path) -> str:
+    """SHA-256 of a photo's file, as its result says it.
+
+    Raises
+    ------
+    PhotoError
+        If it cannot be read.
+    """
+    return hashlib.sha256(_read_bytes(path)).hexdigest()
+
+
 def _read_bytes(path: Path) -> bytes:
     if not path.exists():
         raise PhotoError(f"no such file: {path}", hint="check the name and the folder")
