@@ -59,8 +59,10 @@ def photograph(scenes: Scenes, rows: Tensor, frame: int, dice: Dice, *, harder: 
     return Photos(rows=rows, light=light, matrix=matrix, outline=outline, settings=settings)
 
 
-def is_ring(scenes: Scenes, rows: Tensor) -> Tensor:
-    return scenes.kind[rows] == KINDS.index("ring")
+def is_wire(scenes: Scenes, rows: Tensor) -> Tensor:
+    """Whether there is a ring or a piece of wire to read."""
+    kind = scenes.kind[rows]
+    return (kind == KINDS.index("ring")) | (kind == KINDS.index("wire"))
 
 
 def label_margin(scenes: Scenes, rows: Tensor) -> Tensor:
@@ -94,12 +96,14 @@ def _samples(scenes: Scenes, photos: Photos, dice: Dice) -> tuple[Tensor, Target
     sigma = torch.tensor(START_ERRORS_PX, device=rows.device).repeat(len(photos.rows))
     tori = scenes.torus[rows].float()
     scale = scenes.wire_px[rows] / (2 * tori[:, 3])
-    starts = draw_starts(tori, scale, sigma, dice)
+    span = scenes.span[rows]
+    starts = draw_starts(tori, scale, sigma, span, dice)
     matrix, camera = disturb_camera(matrix.float(), scenes.camera[rows].float(), dice)
-    inner, outer = start_outlines(matrix, camera, starts)
+    inner, outer = start_outlines(matrix, camera, starts, span)
     target = make_target(
-        inner, outer, outline, scenes.gap[rows], label_margin(scenes, rows), is_ring(scenes, rows)
-    )
+        inner, outer, outline, span, scenes.gap[rows], label_margin(scenes, rows),
+        is_wire(scenes, rows),
+    )  # fmt: skip
     return unwrap(photos.light, inner, outer), target
 
 

@@ -4,6 +4,7 @@ Every ring of the held-out scenes is photographed twice (a usual and a harder ca
 by the product's three rounds from three starts, with the true camera and with a disturbed one.
 """
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -15,14 +16,14 @@ from tests.training.batches import (
     FRAMES,
     Photos,
     frame_of,
-    is_ring,
+    is_wire,
     label_margin,
     photograph,
 )  # fmt: skip
 from tests.training.materials import GROUPS
 from tests.training.photo import Dice
 from tests.training.refit import refit, run_rounds
-from tests.training.scenes import KINDS
+from tests.training.scenes import KINDS, PROFILES
 from tests.training.starts import disturb_camera, draw_starts, make_target, start_outlines
 from tests.training.store import Scenes
 from tests.training.surroundings import ARRANGEMENTS, SURFACES
@@ -43,7 +44,8 @@ def evaluate(scenes: Scenes, net: nn.Module, *, seed: int) -> Table:
     with torch.no_grad():
         for harder in (False, True):
             for k, frame in enumerate(FRAMES):
-                for rows in (frames == k).nonzero()[:, 0].split(PHOTOS_AT_ONCE):
+                rings = scenes.kind != KINDS.index("wire")
+                for rows in ((frames == k) & rings).nonzero()[:, 0].split(PHOTOS_AT_ONCE):
                     if len(rows) == 0:
                         continue
                     photos = photograph(scenes, rows, frame, dice, harder=harder)
@@ -103,7 +105,7 @@ def _measure(scenes: Scenes, photos: Photos, net: nn.Module, dice: Dice, *, exac
         "quality": settings.quality,
     }  # fmt: skip
     table = {k: v.double().cpu().numpy() for k, v in columns.items()}
-    for name in ("kind", "material", "surface", "light", "neighbour"):
+    for name in ("kind", "section", "material", "surface", "light", "neighbour"):
         table[name] = rings[name].astype(float)
     table["height_mm"] = rings["camera"][:, 2]
     table["view_deg"] = np.degrees(
@@ -117,7 +119,8 @@ def _measure(scenes: Scenes, photos: Photos, net: nn.Module, dice: Dice, *, exac
 
 def _true_starts(tori: Tensor, scale: Tensor, sigma: Tensor, dice: Dice) -> Tensor:
     """Starts on the ring only: redraw-free variant that undoes the false ones."""
-    starts = draw_starts(tori, scale, sigma, dice)
+    turn = torch.full_like(sigma, 2 * math.pi)
+    starts = draw_starts(tori, scale, sigma, turn, dice)
     off = torch.maximum(
         (starts[:, :3] - tori[:, :3]).abs().amax(1) / tori[:, 3],
         (starts[:, 3] / tori[:, 3] - 1).abs() * 2,
@@ -131,11 +134,12 @@ def _true_starts(tori: Tensor, scale: Tensor, sigma: Tensor, dice: Dice) -> Tens
 def _flat_fit(scenes: Scenes, photos: Photos, matrix: Tensor, camera: Tensor) -> Tensor:
     """Sizes (n, 2) of the flat ring that fits the exact outlines: no edge finder can do better."""
     tori = scenes.torus[photos.rows].clone()
+    span = scenes.span[photos.rows].double()
     for _ in range(3):
-        inner, outer = start_outlines(matrix, camera, tori)
+        inner, outer = start_outlines(matrix, camera, tori, span)
         target = make_target(
-            inner, outer, photos.outline.double(), scenes.gap[photos.rows].double(),
-            label_margin(scenes, photos.rows).double(), is_ring(scenes, photos.rows),
+            inner, outer, photos.outline.double(), span, scenes.gap[photos.rows].double(),
+            label_margin(scenes, photos.rows).double(), is_wire(scenes, photos.rows),
         )  # fmt: skip
         tori, _ = refit(matrix, camera, tori, target.edges, target.weight + 1e-3)
     return _sizes(tori)
@@ -143,7 +147,8 @@ def _flat_fit(scenes: Scenes, photos: Photos, matrix: Tensor, camera: Tensor) ->
 
 def print_table(t: Table) -> None:
     """Print bias, median, 95th percentile and maximum in mm by group."""
-    ring = t["kind"] == KINDS.index("ring")
+    every = t["kind"] == KINDS.index("ring")
+    ring = every & (t["section"] == 0)
     on = t["presence"] > 0
     for harder in (0.0, 1.0):
         for exact in (1.0, 0.0):
@@ -190,6 +195,16 @@ def print_table(t: Table) -> None:
                 _line(t, pick & ~dark & (t["gap_mm"] > 0.2), "gap above 0.2 mm")
                 _line(t, pick & ~dark & (t["neighbour"] == 1), "touching neighbour")
     usual = (t["exact_camera"] == 1) & (t["harder"] == 0)
+    print("\nother profiles, edges against the round ring that fits the exact outlines best")
+    for i, name in list(enumerate(PROFILES))[1:]:
+        some = every & usual & (t["section"] == i)
+        if some.any():
+            w, d = (np.abs(t[f"{size}_edge_error"][some]) for size in ("wire", "id"))
+            print(
+                f"{name.profile.value:24s} {int(some.sum()):5d}  taken for rings "
+                f"{100 * on[some].mean():.0f} %, wire p50 p95 {np.median(w):.4f} "
+                f"{np.percentile(w, 95):.4f}, ID {np.median(d):.4f} {np.percentile(d, 95):.4f}"
+            )
     print("\npresence above one half, by kind of scene: " + ", ".join(
         f"{name} {100 * on[usual & (t['kind'] == i)].mean():.0f} % of "
         f"{int((usual & (t['kind'] == i)).sum())}"

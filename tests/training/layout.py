@@ -11,7 +11,8 @@ SOLIDS, FINISHES, LIGHTS = 3, 3, 4
 Fields = list[tuple[str, str, int]]
 
 SOLID: Fields = [
-    ("kind", "i4", 1),  # 0 bent wire, 1 disc
+    ("kind", "i4", 1),  # 0 bent wire, 1 disc, 2 a straight piece, hardly bowed
+    ("section", "i4", 1),  # 0 round, 1 square, 2 half-round, 3 half-round inside, 4 twisted
     ("plain", "i4", 1),  # 1: closed ring without ends
     ("finish", "i4", 1),
     ("centre", "f4", 3),
@@ -41,6 +42,10 @@ SOLID: Fields = [
             "reach_z",
             "reach_r",
             "safety",
+            "bound",  # radius around the centre line that holds the cross-section
+            "corner",  # rounding of a square's edges
+            "twist",  # radians a mm, of strands
+            "half_length",  # of a straight piece
         ]
     ],
 ]

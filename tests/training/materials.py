@@ -26,9 +26,9 @@ GROUPS = (*METALS, "tinted", "coat", "rubber")
 """Names of the groups in the evaluation table, in the order of their numbers."""
 
 SHARES = {
-    "aluminium": 0.15, "silver": 0.13, "stainless": 0.14, "titanium": 0.06, "copper": 0.09,
+    "aluminium": 0.13, "silver": 0.12, "stainless": 0.16, "titanium": 0.06, "copper": 0.08,
     "brass": 0.07, "bronze": 0.05, "gold": 0.06, "chrome": 0.03, "iron": 0.03,
-    "tinted": 0.08, "coat": 0.06, "rubber": 0.05,
+    "tinted": 0.08, "coat": 0.06, "rubber": 0.07,
 }  # fmt: skip
 
 

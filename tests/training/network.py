@@ -38,6 +38,7 @@ class NetConfig:
 CONFIGS = {
     c.name: c
     for c in (
+        NetConfig(name="scout", channels=16, dilations=(1, 2, 4)),
         NetConfig(name="lean", channels=32, dilations=(1, 2, 4, 2, 1)),
         NetConfig(name="full", channels=48, dilations=(1, 2, 4, 4, 2, 1)),
     )

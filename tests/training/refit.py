@@ -1,5 +1,6 @@
 """The product's three rounds in torch, batched: unwrap, read, refit (vision/rings/fit.py)."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -37,7 +38,8 @@ def run_rounds(
     """Refine starts `tori` (n, 6) float64 on photos `light`; cameras (n, 3, 4) and (n, 3)."""
     history = [tori]
     for _ in range(rounds):
-        inner, outer = start_outlines(matrix, camera, tori)
+        turn = torch.full((len(tori),), 2 * math.pi, device=tori.device, dtype=tori.dtype)
+        inner, outer = start_outlines(matrix, camera, tori, turn)
         outputs = read(unwrap(light, inner.float(), outer.float()))
         tori, residuals = refit(
             matrix, camera, tori, outputs[0].double(), outputs[1].double().exp()

@@ -1,19 +1,24 @@
-"""Random scenes: one ring (or something that only looks like one), its camera, its exact truth."""
+"""Random scenes: one ring, a piece of wire, or what only looks like one; camera and exact truth."""
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tests.training.layout import ROOM_H, ROOM_W, SCENE_T
 from tests.training.materials import draw_finish, log_uniform
-from tests.training.silhouette import VERTICES, centre_line, outlines, project
+from tests.training.silhouette import VERTICES, centre_line, flat_outlines, outlines, project
 from tests.training.surroundings import SURFACES, draw_lights, draw_table
+from vision.rings.section import HALF_ROUND, HALF_ROUND_INSIDE, ROUND, SQUARE, TWISTED
 
 Rng = np.random.Generator
 Array = NDArray[np.float64]
 
-KINDS = ("ring", "disc", "circle", "empty", "overlapped", "broken")
-KIND_SHARES = (0.91, 0.02, 0.02, 0.02, 0.02, 0.01)
-"""Only the first is a ring to read; the others teach what is none."""
+KINDS = ("ring", "disc", "circle", "empty", "overlapped", "broken", "wire")
+KIND_SHARES = (0.84, 0.02, 0.02, 0.02, 0.02, 0.01, 0.07)
+"""The first and the last are there to be read; the others teach what is neither."""
+
+SECTION_SHARES = (0.90, 0.04, 0.015, 0.015, 0.03)
+"""Round, square, half-round, half-round inside, twisted: the order of PROFILES."""
+PROFILES = (ROUND, SQUARE, HALF_ROUND, HALF_ROUND_INSIDE, TWISTED)
 
 LARGEST_PX, GRANULE_PX, MARGIN_PX = 448, 16, 10
 REACH = 0.85
@@ -28,6 +33,8 @@ TRUTH_T = np.dtype(
         ("height", "f4"),  # of the centre line's middle
         ("gap", "f4", (2,)),  # direction, half angle
         ("slope", "f4", (2,)),  # of the ring's plane, the ends' step counted in
+        ("section", "i4"),
+        ("span", "f4"),  # angle around the torus that is read: a whole turn, or a piece of wire
         ("wire_px", "f4"), ("step", "f4", (2,)), ("neighbour", "i4"), ("paths", "i4"),
         ("outline", "f4", (2, VERTICES, 2)),  # inner, outer, crop pixels
     ]
@@ -43,8 +50,14 @@ def draw_scene(seed: int, index: int, *, bounces: int = 5) -> tuple[
     kind = str(rng.choice(KINDS, p=KIND_SHARES))
     s["seed"], s["white"], s["bounces"] = rng.integers(1 << 30), 1.0, bounces
     s["paths"], s["paths_far"] = int(log_uniform(rng, 28, 80)), 6
-    wire, ratio, scale = _sizes(rng)
-    _ring(rng, s, wire, ratio, broken=kind == "broken")
+    section = int(rng.choice(len(PROFILES), p=SECTION_SHARES))
+    if kind == "wire":
+        scale = _piece(rng, s, truth, section)
+    else:
+        wire, ratio, scale = _sizes(rng)
+        _ring(rng, s, wire, ratio, broken=kind == "broken")
+        if section > 0:
+            _lay_flat(rng, s, section)
     matrix = _camera(rng, s, truth, scale)
     truth["surface"] = draw_table(rng, s)
     back_lit = list(SURFACES)[int(truth["surface"])] == "back-lit"
@@ -53,18 +66,27 @@ def draw_scene(seed: int, index: int, *, bounces: int = 5) -> tuple[
     s["finish"][0] = finish
     s["solids"] = 1
     ring = s["solid"][0]
-    inner, outer = outlines(ring, s["camera"], np.arange(VERTICES) * 2 * np.pi / VERTICES)
-    truth["outline"] = project(matrix, np.stack([inner, outer]))
-    truth["torus"] = (
-        ring["centre"][0], ring["centre"][1], ring["radius"], ring["tube"],
-        ring["oval_cos"], ring["oval_sin"],
-    )  # fmt: skip
+    if kind != "wire":
+        truth["span"] = 2 * np.pi
+        truth["torus"] = (
+            ring["centre"][0], ring["centre"][1], ring["radius"], ring["tube"],
+            ring["oval_cos"], ring["oval_sin"],
+        )  # fmt: skip
+        truth["gap"] = np.arctan2(ring["gap_sin"], ring["gap_cos"]), ring["gap_half"]
+    angles = np.arange(VERTICES) * 2 * np.pi / VERTICES
+    if kind == "wire":  # twice as long as what is read: starts may be shifted along it
+        angles = _middle(truth) + (np.arange(VERTICES) / VERTICES - 0.5) * 2 * truth["span"]
+    if kind == "wire" or section > 0:
+        drawn = flat_outlines(truth["torus"], s["camera"], angles, PROFILES[section])
+    else:
+        drawn = outlines(ring, s["camera"], angles)
+    truth["outline"] = project(matrix, np.stack(drawn))
     truth["height"] = ring["centre"][2]
-    truth["gap"] = np.arctan2(ring["gap_sin"], ring["gap_cos"]), ring["gap_half"]
+    truth["section"] = section
     truth["step"] = ring["step_r"], ring["step_z"]
     truth["kind"], truth["size"] = KINDS.index(kind), s["size"]
     truth["paths"] = s["paths"]
-    truth["neighbour"] = _company(rng, s, kind)
+    truth["neighbour"] = _beside(rng, s) if kind == "wire" else _company(rng, s, kind)
     _decoy(rng, s, kind)
     if truth["surface"] != list(SURFACES).index("back-lit"):
         s["glow"] = 0.0
@@ -82,6 +104,63 @@ def _sizes(rng: Rng) -> tuple[float, float, float]:
             return wire, ratio, scale
 
 
+def _piece(rng: Rng, s: NDArray[np.void], truth: NDArray[np.void], section: int) -> float:
+    """A piece of wire through the origin, as good as straight; returns the scale in px/mm."""
+    while True:
+        wire = log_uniform(rng, 0.4, 4.0)
+        wire_px = log_uniform(rng, 9.0, 75.0)
+        scale = wire_px / wire
+        length_px = log_uniform(rng, 3.0, 40.0) * wire_px
+        if 12.0 <= scale <= 50.0 and length_px < LARGEST_PX - 90:
+            break
+    o = s["solid"][0]
+    length = length_px / scale
+    o["kind"], o["plain"], o["tube"] = 2, 1, wire / 2
+    o["radius"] = log_uniform(rng, 40.0, 600.0)
+    o["half_length"] = length / 2 + wire * rng.uniform(1.0, 3.0) + rng.choice([0.0, 40.0])
+    out = rng.uniform(0, 2 * np.pi)  # away from the centre of the bow
+    o["axes"] = (np.sin(out), -np.cos(out), 0, np.cos(out), np.sin(out), 0, 0, 0, 1)
+    _shape_section(rng, o, section)
+    o["centre"] = (0, 0, o["centre"][2])
+    o["reach_r"] = np.hypot(o["half_length"], o["half_length"] ** 2 / o["radius"]) + 3 * o["tube"]
+    truth["span"] = length / o["radius"]
+    truth["torus"] = (
+        -o["radius"] * np.cos(out), -o["radius"] * np.sin(out), o["radius"], o["tube"], 0, 0
+    )  # fmt: skip
+    truth["gap"] = 0.0, -100.0  # cut nowhere
+    return scale
+
+
+def _middle(truth: NDArray[np.void]) -> float:
+    """Direction from the centre of a piece's bow to the piece."""
+    return float(np.arctan2(-truth["torus"][1], -truth["torus"][0]))
+
+
+def _lay_flat(rng: Rng, s: NDArray[np.void], section: int) -> None:
+    """Give the ring another cross-section, and lay it flat with its ends in line."""
+    o = s["solid"][0]
+    for name in ("step_r", "step_z", "burr"):
+        o[name] = 0.0
+    o["axes"] = np.eye(3).ravel()
+    _shape_section(rng, o, section)
+    o["centre"] = (0, 0, o["centre"][2])
+    o["reach_r"] = o["radius"] * 1.03 + 2.3 * o["tube"]
+
+
+def _shape_section(rng: Rng, o: NDArray[np.void], section: int) -> None:
+    """Fields of a cross-section, and the height at which its centre line lies on the table."""
+    tube = float(o["tube"])
+    o["section"] = section
+    o["bound"] = tube * (1.0, 1.42, 1.0, 2.24, 1.0)[section]
+    o["centre"][2] = tube * (1.0, 1.0, 0.0, 2.0, 1.0)[section]
+    o["reach_z"] = tube * (1.0, 1.0, 1.0, 2.0, 1.0)[section] + 1e-3
+    o["corner"] = tube * log_uniform(rng, 0.01, 0.06)
+    pitch = rng.uniform(3.0, 9.0) * 2 * tube
+    turns = max(1.0, np.round(2 * np.pi * o["radius"] / pitch))
+    o["twist"] = turns / o["radius"]
+    o["safety"] = (0.98, 0.98, 0.98, 0.98, 0.98 / np.hypot(1.0, 0.5 * tube * o["twist"]))[section]
+
+
 def _tilt_axes(slope_x: float, slope_y: float) -> Array:
     """Axes (rows) of a frame whose plane climbs by these slopes, not turned about the plumb."""
     normal = np.array([-slope_x, -slope_y, 1.0])
@@ -96,7 +175,7 @@ def _tilt_axes(slope_x: float, slope_y: float) -> Array:
 def _ring(rng: Rng, s: NDArray[np.void], wire: float, ratio: float, *, broken: bool) -> None:
     o = s["solid"][0]
     tube, radius = wire / 2, wire * (ratio + 1) / 2
-    o["tube"], o["radius"] = tube, radius
+    o["tube"], o["radius"], o["bound"] = tube, radius, tube
     oval = rng.uniform(0, 0.02) * (rng.random() < 0.7)
     angle = rng.uniform(0, 2 * np.pi)
     o["oval_cos"], o["oval_sin"] = oval / 2 * np.cos(angle), oval / 2 * np.sin(angle)
@@ -164,6 +243,15 @@ def _camera(rng: Rng, s: NDArray[np.void], truth: NDArray[np.void], scale: float
     t = np.linspace(0, 2 * np.pi, 64, endpoint=False)
     rim = radius + tube + 2 * tube * 0.75
     edge = np.stack([rim * np.cos(t), rim * np.sin(t), np.full(64, tube)], -1)
+    piece = o["kind"] == 2
+    if piece:
+        at = _middle(truth) + np.linspace(-0.5, 0.5, 16) * float(truth["span"])
+        bands = [
+            np.stack([wide * np.cos(at), wide * np.sin(at), tube + 0 * at], -1)
+            for wide in (rim, 2 * radius - rim)
+        ]
+        edge = np.concatenate(bands)
+        edge[:, :2] += truth["torus"][:2]
     one = project(matrix_of(1.0, 0, 0), np.stack([[0, 0, tube], [1, 0, tube], [0, 1, tube]]))
     first, second = one[1] - one[0], one[2] - one[0]
     f = scale / np.sqrt(abs(first[0] * second[1] - first[1] * second[0]))
@@ -186,6 +274,8 @@ def _camera(rng: Rng, s: NDArray[np.void], truth: NDArray[np.void], scale: float
     s["focus_z"] = middle
     s["near_from"] = max(radius - tube - 2 * tube * REACH - 0.03 * radius, -1.0)
     s["near_to"] = radius + tube + 2 * tube * REACH + 0.03 * radius
+    if piece:
+        s["near_from"], s["near_to"] = -1.0, radius * float(truth["span"]) / 2 + 3 * tube
     truth["matrix"], truth["camera"] = matrix, position
     truth["wire_px"] = 2 * tube * f * np.sqrt(abs(first[0] * second[1] - first[1] * second[0]))
     slope = np.array([-o["axes"][6], -o["axes"][7]]) / o["axes"][8]
@@ -198,7 +288,7 @@ def _camera(rng: Rng, s: NDArray[np.void], truth: NDArray[np.void], scale: float
 def _flat_ring(
     o: NDArray[np.void], x: float, y: float, radius: float, tube: float, slope: Array, z: float
 ) -> None:
-    o["plain"], o["radius"], o["tube"] = 1, radius, tube
+    o["plain"], o["radius"], o["tube"], o["bound"] = 1, radius, tube, tube
     o["gap_cos"], o["safety"] = 1.0, 0.98
     o["axes"] = _tilt_axes(*slope).ravel()
     o["centre"] = (x, y, z)
@@ -251,6 +341,31 @@ def _company(rng: Rng, s: NDArray[np.void], kind: str) -> int:
                 s["finish"][1], _ = draw_finish(rng)
             s["solid"][i]["finish"] = 1
     return company
+
+
+def _beside(rng: Rng, s: NDArray[np.void]) -> int:
+    """Something beside a piece of wire: another piece, or a ring."""
+    if rng.random() > 0.35:
+        return 0
+    first, other = s["solid"][0], s["solid"][1]
+    tube = float(first["tube"])
+    space = rng.choice([0.0, rng.uniform(0, 0.06), rng.uniform(0.05, 1.2)], p=[0.2, 0.3, 0.5])
+    along, out = first["axes"][:2].astype(float), first["axes"][3:5].astype(float)
+    side = rng.choice([-1.0, 1.0])
+    shift = rng.normal(0, 3.0) * tube
+    other_tube = tube * rng.choice([1.0, rng.uniform(0.6, 1.6)])
+    if rng.random() < 0.5:
+        for name in first.dtype.names:
+            other[name] = first[name]
+        apart = 2 * tube + space + 0.2 * tube * rng.random()
+    else:
+        radius = other_tube * rng.uniform(3.0, 9.0)
+        _flat_ring(other, 0, 0, radius, other_tube, np.zeros(2), other_tube)
+        apart = tube + radius + other_tube + space
+    apart += 0.5 * float(first["half_length"]) ** 2 / float(first["radius"])  # clear of the bow
+    other["centre"][:2] = side * apart * out + shift * along
+    s["solids"] = 2
+    return 1 + int(space > 0.06)
 
 
 def _decoy(rng: Rng, s: NDArray[np.void], kind: str) -> None:

@@ -7,8 +7,13 @@ that frame this reads `cos v (De - R' Dt / rho) + sin v (Dk - Z' Dt / rho) = r`:
 a plain torus with a corrected D, iterated since rho depends on v.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
+
+from vision.rings.section import Section
+from vision.rings.torus import outlines as product_outlines
 
 Array = NDArray[np.float64]
 
@@ -68,6 +73,24 @@ def outlines(solid: NDArray[np.void], camera: Array, angles: Array) -> tuple[Arr
         return points @ axes + np.asarray(solid["centre"], float)
 
     return touch(+1.0), touch(-1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Eye:
+    """Where a camera stands; it draws points as they are."""
+
+    position: Array
+
+    def project(self, points: Array) -> Array:
+        return points
+
+
+def flat_outlines(
+    torus: Array, camera: Array, angles: Array, section: Section
+) -> tuple[Array, Array]:
+    """Contour points (m, 3) in the world of a ring (6,) of any cross-section that lies flat."""
+    drawn = product_outlines(_Eye(np.asarray(camera, float)), torus[None], angles, section)  # type: ignore[arg-type]
+    return drawn[0][0], drawn[1][0]
 
 
 def project(matrix: Array, points: Array) -> Array:

@@ -12,8 +12,9 @@ from tests.training.unwrapping import (
     S_FROM,
     S_TO,
     SECTORS,
+    WHOLE_TURN,
     outlines,
-    ring_angles,
+    stations,
     true_positions,
 )  # fmt: skip
 
@@ -83,7 +84,7 @@ def _rotation(axis: Tensor, angle: Tensor) -> Tensor:
     return eye + s * k + (1 - c) * (k @ k)
 
 
-def draw_starts(tori: Tensor, scale: Tensor, sigma_px: Tensor, dice: Dice) -> Tensor:
+def draw_starts(tori: Tensor, scale: Tensor, sigma_px: Tensor, span: Tensor, dice: Dice) -> Tensor:
     """Disturb true rings (n, 6) of `scale` px/mm by `sigma_px` (n,): new rings (n, 6)."""
     n = len(tori)
     wire_px = 2 * tori[:, 3] * scale
@@ -103,7 +104,11 @@ def draw_starts(tori: Tensor, scale: Tensor, sigma_px: Tensor, dice: Dice) -> Te
     out[:, 2] += step[:, 2] / scale
     out[:, 3] += 0.5 * width / scale
     oval = dice.normal(n, 2) * 0.004 + torch.where(dice.chance(n, 0.4)[:, None], -tori[:, 4:], 0.0)
-    out[:, 4:] += oval
+    piece = span < WHOLE_TURN
+    out[:, 4:] += torch.where(piece[:, None], 0.0, oval)
+    turn = sigma_px / scale * dice.normal(n) / (span * tori[:, 2])  # a piece is turned as well
+    turn = torch.where(piece, turn, 0.0)
+    out[:, 0], out[:, 1] = out[:, 0] - turn * out[:, 1], out[:, 1] + turn * out[:, 0]
     return _false_starts(out, tori, dice)
 
 
@@ -136,18 +141,20 @@ def _false_starts(out: Tensor, tori: Tensor, dice: Dice) -> Tensor:
 
 
 def make_target(
-    inner: Tensor, outer: Tensor, truth: Tensor, gap: Tensor, margin: Tensor, is_ring: Tensor
-) -> Target:
+    inner: Tensor, outer: Tensor, truth: Tensor, span: Tensor, gap: Tensor, margin: Tensor,
+    is_wire: Tensor,
+) -> Target:  # fmt: skip
     """Label starts.
 
     Parameters
     ----------
     inner, outer : (n, 192, 2) outlines of the start, px
     truth : (n, 2, v, 2) true outlines, px
+    span : (n,) angle that is read
     gap : (n, 2) its direction and half angle; margin : (n,) radians added to it
-    is_ring : (n,) bool
+    is_wire : (n,) bool, a ring or a piece of wire
     """
-    s, angle = true_positions(inner, outer, truth)
+    s, angle = true_positions(inner, outer, truth, span)
     off = torch.remainder(angle - gap[:, 0, None, None] + math.pi, 2 * math.pi) - math.pi
     seen = (off.abs() > (gap[:, 1] + margin)[:, None, None]).float()
     n = len(s)
@@ -161,10 +168,12 @@ def make_target(
     ideal = torch.tensor([0.0, 1.0], device=s.device)[None, :, None]
     distance = (edges - ideal).abs().median(2).values.amax(1)
     presence = torch.where(distance < NEAR, 1.0, torch.where(distance > OFF, 0.0, -1.0))
-    presence = torch.where(is_ring, presence, 0.0)
-    whole = (is_ring & (distance < OFF) & (inside.float().mean((1, 2)) > 0.75)).float()
+    presence = torch.where(is_wire, presence, 0.0)
+    whole = (is_wire & (distance < OFF) & (inside.float().mean((1, 2)) > 0.75)).float()
     return Target(edges=edges, weight=weight, presence=presence, whole=whole)
 
 
-def start_outlines(matrix: Tensor, camera: Tensor, tori: Tensor) -> tuple[Tensor, Tensor]:
-    return outlines(matrix, camera, tori, ring_angles(SECTORS * RAYS, tori.device))
+def start_outlines(
+    matrix: Tensor, camera: Tensor, tori: Tensor, span: Tensor
+) -> tuple[Tensor, Tensor]:
+    return outlines(matrix, camera, tori, stations(tori, span, SECTORS * RAYS))

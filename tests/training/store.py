@@ -154,6 +154,7 @@ class Scenes:
         self.torus = torch.from_numpy(truth["torus"].copy()).to(device)
         self.outline = torch.from_numpy(truth["outline"].copy()).to(device)
         self.gap = torch.from_numpy(truth["gap"].copy()).to(device)
+        self.span = torch.from_numpy(truth["span"].copy()).to(device)
         self.kind = torch.from_numpy(truth["kind"].astype(np.int64)).to(device)
         self.surface = torch.from_numpy(truth["surface"].astype(np.int64)).to(device)
         self.wire_px = torch.from_numpy(truth["wire_px"].copy()).to(device)

@@ -9,7 +9,7 @@ torch = pytest.importorskip("torch", reason="needs torch (optional extra 'train'
 from tests.training.losses import basis, fitted_errors  # noqa: E402
 from tests.training.refit import refit  # noqa: E402
 from tests.training.starts import start_outlines  # noqa: E402
-from tests.training.test_unwrapping import RINGS, tensors  # noqa: E402
+from tests.training.test_unwrapping import RINGS, WHOLE, tensors  # noqa: E402
 from tests.training.unwrapping import RAYS, SECTORS, outlines, true_positions  # noqa: E402
 
 TOLERANCE_MM = 1e-4
@@ -22,8 +22,8 @@ def test_rounds_on_exact_labels_end_on_the_true_ring():
     truth = torch.stack(outlines(matrix, camera, true, vertices), 1)
     tori = rings.clone()
     for _ in range(4):
-        inner, outer = start_outlines(matrix, camera, tori)
-        s, _ = true_positions(inner, outer, truth)
+        inner, outer = start_outlines(matrix, camera, tori, WHOLE)
+        s, _ = true_positions(inner, outer, truth, WHOLE)
         edges = s.reshape(2, 2, SECTORS, RAYS).mean(3)
         tori, _ = refit(matrix, camera, tori, edges, torch.full_like(edges, 50.0))
     assert (tori[:, :4] - true[:, :4]).abs().max() < TOLERANCE_MM

@@ -7,7 +7,7 @@ import pytest
 from scipy.ndimage import map_coordinates
 
 from tests.training.layout import ROOM_H, ROOM_W
-from tests.training.scenes import draw_scene
+from tests.training.scenes import KINDS, draw_scene
 from tests.training.silhouette import VERTICES, outlines, project
 from tests.training.tracer import trace_cpu
 from vision.rings.torus import outlines as flat_outlines
@@ -64,7 +64,8 @@ def edge_offsets(crop, inner, outer):
 def test_a_black_ring_on_a_light_table_covers_what_the_closed_form_says(flat):
     scenes, truths = zip(
         *[p for p in (black_on_light(k, flat=flat) for k in range(40))
-          if 96 < p[0]["size"] < 260 and p[1]["kind"] == 0 and p[1]["wire_px"] > 12][:6],
+          if 96 < p[0]["size"] < 260 and p[1]["kind"] == 0 and p[1]["section"] == 0
+          and p[1]["wire_px"] > 12][:6],
         strict=True,
     )  # fmt: skip
     crops = trace_cpu(np.stack(scenes), np.zeros((6, ROOM_H, ROOM_W, 3), np.float32))
@@ -83,6 +84,36 @@ def test_a_black_ring_on_a_light_table_covers_what_the_closed_form_says(flat):
         offsets = edge_offsets(crop, inner, outer)[:, clear]
         assert np.abs(offsets.mean(1)).max() < EDGE_TOLERANCE_PX
         assert np.percentile(np.abs(offsets), 95) < 3 * EDGE_TOLERANCE_PX
+
+
+@pytest.mark.parametrize(("kind", "sections"), [("wire", {0}), ("ring", {1, 2, 3})])
+def test_black_pieces_and_other_profiles_cover_what_the_closed_form_says(kind, sections):
+    picked = []
+    for index in range(2000):
+        _, _, truth = draw_scene(5, index)
+        wanted = KINDS[truth["kind"]] == kind and int(truth["section"]) in sections
+        wanted &= np.hypot(*truth["camera"][:2]) < 0.2 * truth["camera"][2]
+        if wanted and 96 < truth["size"] < 260 and truth["wire_px"] > 12:
+            picked.append(black_on_light(index, flat=False))
+        if len(picked) == 5:
+            break
+    scenes, truths = zip(*picked, strict=True)
+    crops = trace_cpu(np.stack(scenes), np.zeros((5, ROOM_H, ROOM_W, 3), np.float32))
+    for s, truth, crop in zip(scenes, truths, crops, strict=True):
+        inner, outer = truth["outline"].astype(float)
+        clear = np.zeros(VERTICES, bool)
+        clear[VERTICES // 4 : 3 * VERTICES // 4] = True  # what is read of a piece
+        if kind == "ring":
+            phi = np.angle(
+                np.exp(1j * (np.arange(VERTICES) * 2 * np.pi / VERTICES - truth["gap"][0]))
+            )
+            solid = s["solid"][0]
+            clear = np.abs(phi) > truth["gap"][1] + 2.5 * solid["tube"] / solid["radius"]
+        offsets = edge_offsets(crop, inner, outer)[:, clear]
+        # edges of square wire are a little rounded, and where one edge takes over from another the
+        # two closed outlines cross
+        assert np.abs(np.median(offsets, axis=1)).max() < EDGE_TOLERANCE_PX
+        assert np.percentile(np.abs(offsets), 80) < 3 * EDGE_TOLERANCE_PX
 
 
 def test_outlines_of_a_flat_ring_are_those_of_the_product():

@@ -21,6 +21,7 @@ CAMERA = Camera(
     rotation=looking_down(0.08, -0.05, 0.7), position=np.array([25.0, -40.0, 150.0]),
     f_px=2500.0, cx=-455.0, cy=790.0,
 )  # fmt: skip
+WHOLE = torch.full((2,), 2 * math.pi)
 RINGS = np.array([[0.1, -0.2, 3.4, 0.62, 0.004, -0.003], [0.15, -0.1, 3.2, 0.7, 0.0, 0.0]])
 
 
@@ -67,7 +68,7 @@ def test_unwrapped_planes_agree_with_the_product():
     assert unwrapped.clear.min() == 1.0
     m = torch.from_numpy(matrix_of(camera)).float().expand(2, 3, 4)
     c = torch.from_numpy(camera.position).float().expand(2, 3)
-    inner, outer = start_outlines(m, c, torch.from_numpy(RINGS).float())
+    inner, outer = start_outlines(m, c, torch.from_numpy(RINGS).float(), WHOLE)
     picture = to_linear(torch.from_numpy(coded / 255.0).float()).permute(2, 0, 1)[None]
     ours = twin.unwrap(picture, inner, outer).numpy()
     # the remap of OpenCV may place samples in steps of 1/32 px
@@ -80,8 +81,8 @@ def test_labels_are_where_the_rays_meet_the_true_outlines():
     matrix, camera, rings = tensors(RINGS)
     vertices = torch.arange(512, dtype=torch.float64) * (2 * math.pi / 512)
     truth = torch.stack(twin.outlines(matrix, camera, rings[:1].expand(2, 6), vertices), 1)
-    inner, outer = start_outlines(matrix, camera, rings)
-    s, _ = twin.true_positions(inner, outer, truth)
+    inner, outer = start_outlines(matrix, camera, rings, WHOLE)
+    s, _ = twin.true_positions(inner, outer, truth, WHOLE)
     # the start that is the truth itself sees its outlines at 0 and 1
     assert s[0, 0].abs().max() < 2e-4 and (s[0, 1] - 1).abs().max() < 2e-4
     # the other one: its points lie on the true outline (distance to the polygon's vertices' chord)
@@ -103,10 +104,30 @@ def test_a_displaced_start_is_no_ring_and_a_near_one_is():
     truth = torch.stack(twin.outlines(matrix, camera, rings, vertices), 1)
     rings[1, 0] += 2.0 * RINGS[0, 3] * 1.2
     rings[2, 3] *= 0.3
-    inner, outer = start_outlines(matrix, camera, rings)
+    whole = WHOLE[:1].expand(3)
+    inner, outer = start_outlines(matrix, camera, rings, whole)
     gap, margin = torch.zeros(3, 2, dtype=torch.float64), torch.zeros(3, dtype=torch.float64)
-    target = make_target(inner, outer, truth, gap, margin, torch.tensor([True] * 3))
+    target = make_target(inner, outer, truth, whole, gap, margin, torch.tensor([True] * 3))
     assert target.presence.tolist() == [1.0, 0.0, 0.0]
+
+
+def test_a_piece_of_wire_is_read_along_the_piece_alone():
+    matrix, camera, _ = tensors(RINGS[:1])
+    bow, length, tube = 300.0, 8.0, 0.6
+    piece = torch.tensor([[-bow * 0.6, -bow * 0.8, bow, tube, 0.0, 0.0]], dtype=torch.float64)
+    span = torch.tensor([length / bow])
+    angles = math.atan2(0.8, 0.6) + (torch.arange(512) / 512 - 0.5) * 2 * length / bow
+    truth = torch.stack(twin.outlines(matrix, camera, piece, angles.double()), 1)
+    inner, outer = start_outlines(matrix, camera, piece, span)
+    s, _ = twin.true_positions(inner, outer, truth, span)
+    assert s[0, 0].abs().max() < 2e-4 and (s[0, 1] - 1).abs().max() < 2e-4
+    # from end to end of the middle cuts: all but one 192nd of the length
+    ends = torch.linalg.norm(inner[0, -1] - inner[0, 0])
+    per_mm = torch.linalg.norm(
+        twin.project(matrix, torch.tensor([[[0.8, -0.6, tube]]]).double())
+        - twin.project(matrix, torch.tensor([[[0.0, 0.0, tube]]]).double())
+    )
+    assert float(ends / per_mm) == pytest.approx(length * 191 / 192, rel=0.03)
 
 
 def test_a_disturbed_camera_keeps_the_ring_in_place():

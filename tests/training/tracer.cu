@@ -1,8 +1,8 @@
 // Path tracer for crops of single rings with exact truth.
 //
 // One source, two builds: nvcc (a thread a pixel on the GPU) and g++ (OpenMP over rows).
-// Solids are distance fields: a bent wire (torus arc with oval, gap, ends out of line, cut faces),
-// a coin-like disc. Below them a textured, perhaps glowing plane; above them rectangle lights,
+// Solids are distance fields: a bent wire (torus arc with oval, gap, ends out of line, cut faces)
+// of several cross-sections, a piece of wire that is hardly bowed, a coin-like disc. Below them a textured, perhaps glowing plane; above them rectangle lights,
 // a dark phone and a small map of the far room. Lengths in mm, z up, z = 0 the table.
 //
 // `scene_layout.h` is written by layout.py from the numpy record, so both sides always agree.
@@ -86,6 +86,26 @@ FN V dir_world(const Solid& o, V d) {
   return ld(o.axes) * d.x + ld(o.axes + 3) * d.y + ld(o.axes + 6) * d.z;
 }
 
+// Distance from the cross-section's outline: a outwards, b up from the centre line, both mm; `way` mm
+// along the wire. Half-round wire has its centre line where the product counts its width from.
+FN float section(const Solid& o, float a, float b, float way) {
+  float r = o.tube;
+  if (o.section == 1) {
+    float qa = fabsf(a) - (r - o.corner), qb = fabsf(b) - (r - o.corner);
+    float oa = fmaxf(qa, 0.f), ob = fmaxf(qb, 0.f);
+    return fminf(fmaxf(qa, qb), 0.f) + sqrtf(oa * oa + ob * ob) - o.corner;
+  }
+  if (o.section == 2) return fmaxf(sqrtf(a * a + b * b) - r, -b);
+  if (o.section == 3) return fmaxf(sqrtf((a + r) * (a + r) + b * b) - 2 * r, -(a + r));
+  if (o.section == 4) {  // two strands, each half as thick
+    float c = cosf(o.twist * way), s = sinf(o.twist * way), h = 0.5f * r;
+    float one = (a - h * c) * (a - h * c) + (b - h * s) * (b - h * s);
+    float two = (a + h * c) * (a + h * c) + (b + h * s) * (b + h * s);
+    return sqrtf(fminf(one, two)) - h;
+  }
+  return sqrtf(a * a + b * b) - r;
+}
+
 // Distance in the solid's own frame (centre line at z = 0 of that frame).
 FN float distance(const Solid& o, V p) {
   float rho2 = p.x * p.x + p.y * p.y, rho = sqrtf(rho2);
@@ -94,17 +114,23 @@ FN float distance(const Solid& o, V p) {
     float ox = fmaxf(dx, 0.f), oz = fmaxf(dz, 0.f);
     return fminf(fmaxf(dx, dz), 0.f) + sqrtf(ox * ox + oz * oz) - o.round_mm;
   }
+  if (o.kind == 2) {  // x along, y away from the far centre of its bow; no small difference of sums
+    float across = p.y + o.radius;
+    float a = (p.x * p.x + p.y * p.y + 2 * p.y * o.radius) /
+              (sqrtf(p.x * p.x + across * across) + o.radius);
+    return fmaxf(section(o, a, p.z, p.x), fabsf(p.x) - o.half_length);
+  }
   float inv = 1.0f / fmaxf(rho2, 1e-12f);
   float c2 = (p.x * p.x - p.y * p.y) * inv, s2 = 2 * p.x * p.y * inv;
   float radius = o.radius * (1 + o.oval_cos * c2 + o.oval_sin * s2);
   if (o.plain) {
     float a = rho - radius;
-    return sqrtf(a * a + p.z * p.z) - o.tube;
+    return section(o, a, p.z, o.section == 4 ? atan2f(p.y, p.x) * o.radius : 0.f);
   }
   // far away the exact shape does not matter: a safe lower bound saves the arc tangent
   float slack = fabsf(o.step_r) + fabsf(o.step_z);
   {
-    float a = rho - radius, d = sqrtf(a * a + p.z * p.z) - o.tube - 0.5f * slack;
+    float a = rho - radius, d = sqrtf(a * a + p.z * p.z) - o.bound - 0.5f * slack;
     if (d > 0.5f * o.tube + slack) return d;
   }
   float phi = atan2f(p.y * o.gap_cos - p.x * o.gap_sin, p.x * o.gap_cos + p.y * o.gap_sin);
@@ -112,7 +138,7 @@ FN float distance(const Solid& o, V p) {
   float f = end_shape(u, o.step_power);
   float line = radius + o.step_r * f, level = o.step_z * f + o.step_mid;
   float a = rho - line, b = p.z - level;
-  float d = sqrtf(a * a + b * b) - o.tube;
+  float d = section(o, a, b, o.section == 4 ? atan2f(p.y, p.x) * o.radius : 0.f);
   // the cut: remove what lies between the two end faces
   float reach = o.gap_half - fabsf(phi);
   if (fabsf(phi) < 1.0f) {
@@ -159,7 +185,8 @@ FN float march(const Scene& s, V o, V d, float limit, int& which, bool any) {
     float len = t1 - t0, w = 0;
     bool hit = false;
     float dist = 0;
-    for (int k = 0; k < 72; ++k) {
+    int most = q.section ? 250 : 72;  // upright walls are passed in many small steps
+    for (int k = 0; k < most; ++k) {
       dist = distance(q, start + pd * w);
       if (dist < eps) { hit = true; break; }
       w += dist * q.safety;
@@ -345,8 +372,10 @@ FNBIG void surface_at(const Scene& s, int which, V p, V d, V& n, V& tangent, Coa
     g = g + c * distance(o, q + c * e);
   }
   V nl = unit(g), radial = unit(v3(q.x, q.y, 0)), along = v3(-radial.y, radial.x, 0);
-  if (o.kind == 1) along = v3(1, 0, 0.0f);
-  float wire = atan2f(q.y, q.x) * o.radius, around = atan2f(nl.z, dot(nl, radial)) * o.tube;
+  if (o.kind > 0) along = v3(1, 0, 0.0f);
+  if (o.kind == 2) radial = v3(0, 1, 0);
+  float wire = o.kind == 2 ? q.x : atan2f(q.y, q.x) * o.radius;
+  float around = atan2f(nl.z, dot(nl, radial)) * o.tube;
   along = unit(along - nl * dot(along, nl));
   V across = cross(nl, along);
   uint32_t seed = (uint32_t)f.seed;

@@ -15,10 +15,21 @@ S_FROM, S_TO = -0.6, 1.6
 PAPER_INSIDE, PAPER_OUTSIDE, PAPER_SHARE, PAPER_LEAST = -0.25, 1.25, 0.8, 0.002
 BRIGHTEST, CLIPPED, LENGTH_UNIT_PX = 5.0, 0.955, 30.0
 """As in `vision/rings/unwrap.py`; `test_unwrapping.py` holds both together."""
+WHOLE_TURN = 6.0
+"""Radians; less than that is a piece of wire, drawn as a small part of a very large ring."""
 
 
 def ring_angles(count: int, device: torch.device) -> Tensor:
     return (torch.arange(count, device=device) + 0.5) * (2 * math.pi / count)
+
+
+def stations(tori: Tensor, span: Tensor, count: int) -> Tensor:
+    """Angles (n, count) that are read around `tori` (n, 6): a whole turn, or a piece at (0, 0)."""
+    place = (torch.arange(count, device=tori.device) + 0.5) / count
+    turn = 2 * math.pi * place.expand(len(tori), count)
+    middle = torch.atan2(-tori[:, 1], -tori[:, 0])
+    piece = middle[:, None] + (place - 0.5) * span[:, None]
+    return torch.where((span < WHOLE_TURN)[:, None], piece, turn.to(piece.dtype))
 
 
 def project(matrix: Tensor, points: Tensor) -> Tensor:
@@ -86,13 +97,17 @@ def unwrap(light: Tensor, inner: Tensor, outer: Tensor) -> Tensor:
     ], 1)  # fmt: skip
 
 
-def true_positions(inner: Tensor, outer: Tensor, truth: Tensor) -> tuple[Tensor, Tensor]:
+def true_positions(
+    inner: Tensor, outer: Tensor, truth: Tensor, span: Tensor
+) -> tuple[Tensor, Tensor]:
     """Where each ray of a start meets the true outlines.
 
     Parameters
     ----------
     inner, outer : (n, m, 2) outlines of the start, px
-    truth : (n, 2, v, 2) vertices of the true inner and outer outline at equal angles, px
+    truth : (n, 2, v, 2) vertices of the true inner and outer outline at equal angles, px; those of
+        a piece of wire reach as far again beyond both its ends
+    span : (n,) angle that is read, radians
 
     Returns
     -------
@@ -101,8 +116,10 @@ def true_positions(inner: Tensor, outer: Tensor, truth: Tensor) -> tuple[Tensor,
     n, m, _ = inner.shape
     vertices = truth.shape[2]
     way = (outer - inner)[:, None]
-    place = ring_angles(m, inner.device) * (vertices / (2 * math.pi))
-    place = place.expand(n, 2, m).clone()
+    share = (torch.arange(m, device=inner.device) + 0.5) / m
+    piece = (span < WHOLE_TURN)[:, None]
+    place = vertices * torch.where(piece, 0.25 + 0.5 * share, share)
+    place = place[:, None].expand(n, 2, m).clone()
     row = torch.arange(n, device=inner.device)[:, None, None]
     edge = torch.arange(2, device=inner.device)[None, :, None]
     for step in range(6):
