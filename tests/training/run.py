@@ -16,7 +16,7 @@ from tests.training.store import Scenes, generate
 from tests.training.train import train
 
 TRAIN_SEED, HELD_SEED = 2026, 777
-"""Seeds of the scenes; the held-out ones are never trained on."""
+"""Seeds of the scenes; the held-out ones are never trained on. Further parts count on."""
 
 
 def folders(arguments: argparse.Namespace) -> list[Path]:
@@ -30,13 +30,18 @@ def folders(arguments: argparse.Namespace) -> list[Path]:
 
 
 def run_generate(a: argparse.Namespace) -> None:
-    generate(a.work / "held", seed=HELD_SEED, count=a.held, minutes=2, most_bytes=4e9)
+    part, parts = (int(number) for number in a.part.split("/"))
+    if part == 1:
+        generate(
+            a.work / "held", seed=HELD_SEED, count=a.held, minutes=2, most_bytes=4e9, beside=parts
+        )
     generate(
         a.work / "train",
-        seed=TRAIN_SEED,
+        seed=TRAIN_SEED + part - 1,
         count=a.scenes,
         minutes=a.minutes,
         most_bytes=a.gigabytes * 1e9,
+        beside=parts,
     )
 
 
@@ -129,6 +134,7 @@ def main() -> None:
     parser.add_argument("--scenes", type=int, default=100_000)
     parser.add_argument("--gigabytes", type=float, default=36.0)
     parser.add_argument("--held", type=int, default=2304)
+    parser.add_argument("--part", default="1/1", help="2/3: the second of three side by side")
     parser.add_argument("--nets", default="full")
     parser.add_argument("--photos", type=int, default=192)
     parser.add_argument("--seed", type=int, default=1)

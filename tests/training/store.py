@@ -29,9 +29,13 @@ def _draw(job: tuple[int, int]) -> tuple[NDArray[np.void], NDArray[np.float32], 
 
 
 def generate(
-    folder: Path, *, seed: int, count: int, minutes: float, most_bytes: float, gpu: bool = True
-) -> int:
-    """Render up to `count` scenes within `minutes`; returns how many were written."""
+    folder: Path, *, seed: int, count: int, minutes: float, most_bytes: float, gpu: bool = True,
+    beside: int = 1,
+) -> int:  # fmt: skip
+    """Render up to `count` scenes within `minutes`, one of `beside` such programs on the machine.
+
+    Returns how many were written.
+    """
     library = build(gpu=True) if gpu else None
     folder.mkdir(parents=True, exist_ok=True)
     started, made, size, traced = time.time(), 0, 0.0, 0.0
@@ -47,7 +51,7 @@ def generate(
 
     writer = threading.Thread(target=write)
     writer.start()
-    workers = max(1, (os.cpu_count() or 2) - 3)
+    workers = max(1, (os.cpu_count() or 2) // beside - 3)
     meter, stop = threading.Semaphore(workers + 6), threading.Event()
 
     def jobs() -> Iterator[tuple[int, int]]:

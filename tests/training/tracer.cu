@@ -180,19 +180,19 @@ FN float march(const Scene& s, V o, V d, float limit, int& which, bool any) {
       t0 = fmaxf(t0, (-B - root) / A); t1 = fminf(t1, (-B + root) / A);
     } else if (C > 0) continue;
     if (t0 >= t1) continue;
-    float eps = 4e-4f * q.tube, t = t0;
+    float eps = 2e-4f * q.tube, t = t0;
     V start = po + pd * t0;  // march from the entry: keeps float digits near the solid
     float len = t1 - t0, w = 0;
     bool hit = false;
     float dist = 0;
-    int most = q.section ? 250 : 72;  // upright walls are passed in many small steps
+    int most = q.section ? 250 : 120;  // upright walls are passed in many small steps
     for (int k = 0; k < most; ++k) {
       dist = distance(q, start + pd * w);
       if (dist < eps) { hit = true; break; }
       w += dist * q.safety;
       if (w > len) break;
     }
-    if (!hit && w <= len && dist < 4e-3f * q.tube) hit = true;
+    if (!hit && w <= len && dist < 1e-3f * q.tube) hit = true;
     if (hit) {
       t = t0 + w;
       if (t < best) { best = t; which = i; if (any) return best; }
