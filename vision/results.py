@@ -199,6 +199,9 @@ class Result:
     """What the numbers mean, where that is not plain."""
     settings: Mapping[str, Any] = field(default_factory=dict)
     """What else the numbers rest on, as plain values: same photo and settings, same numbers."""
+    same_rings: Mapping[str, Any] | None = None
+    """Which photos of the same rings were combined and what each says, as plain values; None for
+    the result of one photo."""
 
     @property
     def measured(self) -> tuple[Ring, ...]:
@@ -258,6 +261,7 @@ def result_record(result: Result) -> dict[str, Any]:
         "fitness": _fitness_record(result.fitness) if result.fitness is not None else None,
         "correction": dict(result.correction) if result.correction is not None else None,
         "settings": dict(result.settings),
+        "same_rings": dict(result.same_rings) if result.same_rings is not None else None,
     }
 
 

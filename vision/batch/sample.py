@@ -14,7 +14,10 @@ from vision.trade.coins import find_coin
 
 Array = NDArray[np.float64]
 
-PRIVATE_CAUSES = frozenset({OUTLINE, "lies not flat"})
+APART = "photos apart"
+"""Cause of rings that several photos show: how far the photos are apart about one ring."""
+
+PRIVATE_CAUSES = frozenset({OUTLINE, APART, "lies not flat"})
 """Causes that strike each ring for itself, and average away."""
 
 PHOTO_CAUSES = frozenset({"tilt and lens", "sheet corners", "sheet not flat"})

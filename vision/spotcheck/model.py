@@ -14,13 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.batch.read import Shot
+from vision.batch.sample import APART
 from vision.results import Quantity, Ring
 from vision.spotcheck.caliper import Caliper, Reading, What, quantity_of
 
 Array = NDArray[np.float64]
 
 OUTLINE = "outline"
-OWN_CAUSES = frozenset({OUTLINE, "lies not flat"})
+OWN_CAUSES = frozenset({OUTLINE, APART, "lies not flat"})
 """Causes of doubt that each ring has for itself."""
 PLACE_CAUSES = frozenset({"tilt and lens"})
 """Causes that act as a scale, but another one in each place of the picture."""
@@ -112,8 +113,14 @@ def _prior(readings: Sequence[Reading], rings: Sequence[Ring]) -> Array:
     seen = {(r.photo, r.ring): ring for r, ring in zip(readings, rings, strict=True)}
     od = [quantity_of(ring, What.OD) for ring in seen.values()]
     scales = [_root(common_causes(quantity).values()) / quantity.value for quantity in od]
-    outlines = [quantity_of(ring, What.WIRE).parts.get(OUTLINE, 0.0) for ring in seen.values()]
-    return np.diag([np.median(scales) ** 2, RIM_SHARE * np.median(outlines) ** 2])
+    rims = [_rim_variance(quantity_of(ring, What.WIRE)) for ring in seen.values()]
+    return np.diag([np.median(scales) ** 2, np.median(rims)])
+
+
+def _rim_variance(wire: Quantity) -> float:
+    """What of a wire's variance its metal and light cause; all that several photos left of it."""
+    share = 1.0 if APART in wire.parts else RIM_SHARE
+    return share * wire.parts.get(OUTLINE, 0.0) ** 2
 
 
 def _root(parts: Iterable[float]) -> float:

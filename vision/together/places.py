@@ -1,0 +1,213 @@
+"""Which ring of one photo is which of another: by its place on the sheet or around the coin."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.errors import VisionError
+from vision.results import COVERAGE_FACTOR, Result, Ring, Status
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+NEAR_MM, NEAR_REL = 0.3, 0.01
+"""How far a ring may seem to lie from its place: a tenth of the smallest ring's size, and what a
+doubtful tilt shifts at this distance from the coin or from the sheet's middle (0.4 degrees at 50 mm
+seen from 150 mm: 0.12 mm; the scale's 0.4 %: 0.2 mm)."""
+
+SIZE_FACTOR = 2.0
+"""Sizes farther apart than this many times their U are of different rings, when places are still
+to be found. Generous: swapped rings are told later, with the photos' own scatter."""
+
+RIVAL = 0.6
+"""Share of the best match's score from which another way to lay the rings over each other is too
+good to be left out. Rings strewn by hand reach 0.2; a grid of equal rings reaches 1."""
+
+LEAST_SHARE = 0.5
+"""Share of the rings of the poorer photo that must be found again: else they are other rings."""
+
+
+class TogetherError(VisionError):
+    """The photos do not show the same rings, or do not let themselves be laid over each other."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Match:
+    """How one photo's rings lie over another's."""
+
+    turn_rad: float
+    """Angle by which the second photo's places are turned to lie over the first's; 0 on a sheet."""
+    pairs: tuple[tuple[int, int], ...]
+    """Positions in `rings` of the first and of the second result, of rings with a place."""
+
+
+def match(first: Result, other: Result) -> Match:
+    """Find each ring of the first photo again in another.
+
+    On a sheet a ring is known by its place on the sheet. Around a coin only the turn is unknown:
+    the coin is the middle, and a table seen from above is never mirrored. All turns that bring a
+    ring over one that may be the same are tried, and the one with the most rings in place wins, if
+    no other comes near it.
+
+    Raises
+    ------
+    TogetherError
+        Different or unsuitable references, too few rings in place, or more than one way to lay the
+        rings over each other.
+    """
+    _check_references(first, other)
+    turn = 0.0
+    if first.scale.kind == "coin":
+        turn = _turn_between(first, other)
+    pairs = _mutual(_places(first.rings), _turned(_places(other.rings), turn))
+    known = [
+        (i, k)
+        for i, k in pairs
+        if Status.MEASURED in (first.rings[i].status, other.rings[k].status)
+    ]
+    both = sum(_is_pair(first.rings[i], other.rings[k]) for i, k in known)
+    least = LEAST_SHARE * min(len(first.measured), len(other.measured))
+    if both < max(1.0, least):
+        raise TogetherError(
+            f"{other.photo.file} does not show the same rings as {first.photo.file}: "
+            f"{both} of {len(other.measured)} lie where rings lay",
+            hint="leave the rings untouched between the photos: turn the sheet under them, move "
+            "the camera or the lamp; measure other rings without --same-rings",
+        )
+    return Match(turn_rad=turn, pairs=tuple(known))
+
+
+def _check_references(first: Result, other: Result) -> None:
+    mine, theirs = ((r.scale.kind, r.scale.reference) for r in (first, other))
+    if mine != theirs:
+        raise TogetherError(
+            f"the photos have different references: {' '.join(mine)} in {first.photo.file}, "
+            f"{' '.join(theirs)} in {other.photo.file}",
+            hint="take all photos of the same rings with the same coin or the same sheet",
+        )
+    if mine[0] not in ("coin", "sheet"):
+        raise TogetherError(
+            "a stated scale does not tell which ring is which: a place in the picture is no "
+            "place on the table",
+            hint="lay a coin among the rings and name it with --coin, or use the printed sheet",
+        )
+
+
+def _is_pair(one: Ring, two: Ring) -> bool:
+    return one.status is two.status is Status.MEASURED and not _sizes_clash(one, two)
+
+
+def _sizes_clash(one: Ring, two: Ring) -> bool:
+    for name in ("wire_mm", "id_mm"):
+        a, b = getattr(one, name), getattr(two, name)
+        if abs(a.value - b.value) > SIZE_FACTOR * COVERAGE_FACTOR * np.hypot(a.u, b.u):
+            return True
+    return False
+
+
+def _places(rings: Sequence[Ring]) -> Array:
+    """Centres (n, 2) mm; NaN for rings that have none."""
+    return np.array(
+        [ring.center_mm if ring.center_mm is not None else (np.nan, np.nan) for ring in rings]
+    ).reshape(-1, 2)
+
+
+def _turned(places: Array, angle: float) -> Array:
+    cos, sin = np.cos(angle), np.sin(angle)
+    turned: Array = places @ np.array([[cos, sin], [-sin, cos]])
+    return turned
+
+
+def _near(places: Array) -> Array:
+    """How far (n,) mm a ring may seem to lie from its place."""
+    return NEAR_MM + NEAR_REL * np.hypot(places[:, 0], places[:, 1])
+
+
+def _mutual(first: Array, other: Array) -> list[tuple[int, int]]:
+    """Pairs that are each other's nearest, and near enough."""
+    if not len(first) or not len(other):
+        return []
+    apart = np.hypot(*(first[:, None] - other[None]).transpose(2, 0, 1))
+    apart = np.where(np.isfinite(apart), apart, np.inf)
+    to, back = apart.argmin(axis=1), apart.argmin(axis=0)
+    near = _near(first)
+    return [(i, int(k)) for i, k in enumerate(to) if back[k] == i and apart[i, k] <= near[i]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Laid:
+    """One way to lay one photo's rings over another's."""
+
+    turn: float
+    pairs: frozenset[tuple[int, int]]
+    score: float
+    """Rings in place, each counted less the farther it is off."""
+
+
+def _turn_between(first: Result, other: Result) -> float:
+    """The turn about the coin that lays the other photo's rings over the first's."""
+    mine, theirs = first.measured, other.measured
+    a, b = _places(mine), _places(theirs)
+    if not len(a) or not len(b) or not (np.isfinite(a).all() and np.isfinite(b).all()):
+        raise TogetherError(
+            f"no measured ring in {(first if not len(a) else other).photo.file}",
+            hint="spread the rings, each for itself and flat, and take the photo again",
+        )
+    alike = np.array([[not _sizes_clash(one, two) for two in theirs] for one in mine])
+    near = _near(a)
+    far_a, far_b = (np.hypot(*places.T) for places in (a, b))
+    may_be = alike & (np.abs(far_a[:, None] - far_b[None]) <= near[:, None])
+    i, k = np.nonzero(may_be)
+    turns = np.arctan2(a[i, 1], a[i, 0]) - np.arctan2(b[k, 1], b[k, 0])
+    ways = [_lay(a, b, alike, near, turn) for turn in _distinct(turns)]
+    ways = [_lay(a, b, alike, near, _refined(a, b, way)) for way in ways if way.pairs]
+    if not ways:
+        return 0.0
+    best = max(ways, key=lambda way: way.score)
+    rivals = [
+        way
+        for way in ways
+        if way.score > RIVAL * best.score and 2 * len(way.pairs & best.pairs) < len(best.pairs)
+    ]
+    if rivals:
+        away = max(rivals, key=lambda way: way.score)
+        degrees = abs(np.degrees((away.turn - best.turn + np.pi) % (2 * np.pi) - np.pi))
+        raise TogetherError(
+            f"the rings around the coin lie too evenly to tell which is which in "
+            f"{other.photo.file}: turned by {degrees:.0f} degrees they fit as well "
+            f"({len(away.pairs)} rings in place, {len(best.pairs)} otherwise)",
+            hint="strew the rings instead of laying them in rows, or use the printed sheet, on "
+            "which each ring is known by its place",
+        )
+    return best.turn
+
+
+def _distinct(turns: Array) -> Array:
+    """Angles (m,) that are at least a tenth of a degree apart."""
+    steps = np.unique(np.round(np.degrees(turns % (2 * np.pi)) * 10.0))
+    angles: Array = np.radians(steps / 10.0)
+    return angles
+
+
+def _lay(a: Array, b: Array, alike: NDArray[np.bool_], near: Array, turn: float) -> _Laid:
+    apart = np.hypot(*(a[:, None] - _turned(b, turn)[None]).transpose(2, 0, 1))
+    apart = np.where(alike, apart, np.inf)
+    to, back = apart.argmin(axis=1), apart.argmin(axis=0)
+    rows = np.arange(len(a))
+    held = (back[to] == rows) & (apart[rows, to] <= near)
+    off = apart[rows, to][held] / near[held]
+    return _Laid(
+        turn=turn,
+        pairs=frozenset((int(row), int(to[row])) for row in rows[held]),
+        score=float(np.sum(1.0 - off**2)),
+    )
+
+
+def _refined(a: Array, b: Array, way: _Laid) -> float:
+    """The turn that fits all pairs of one way best (least squares about the coin)."""
+    one, two = (np.array(side) for side in zip(*way.pairs, strict=True))
+    p, q = a[one], b[two]
+    cross = np.sum(q[:, 0] * p[:, 1] - q[:, 1] * p[:, 0])
+    return float(np.arctan2(cross, np.sum(q * p)))
