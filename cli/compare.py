@@ -42,7 +42,7 @@ def compare(
     from vision.batch.sample import pool
 
     lots = [read_results([path]) for path in (a, b)]
-    photos = [{shot.photo.sha256 for shot in lot.shots} for lot in lots]
+    photos = [{sha256 for shot in lot.shots for sha256 in shot.photos_sha256} for lot in lots]
     if photos[0] & photos[1]:
         raise UsageProblem(
             f"{a} and {b} hold the same photo", hint="give the results of two different lots"

@@ -24,6 +24,7 @@ from cli.options import (
     OutFolder,
     Photos,
     Resume,
+    SameRings,
     Shape,
     WireProfile,
 )
@@ -57,6 +58,7 @@ def measure(
     out: OutFolder = None,
     force: Force = False,
     resume: Resume = False,
+    same_rings: SameRings = False,
     as_json: AsJson = False,
     explain: Explain = None,
     jobs: Jobs = None,
@@ -76,7 +78,7 @@ def measure(
         bar_y_mm=bar_y,
     )
     found = collect_photos(photos)
-    _check_explain(explain, found, as_json=as_json)
+    _check_explain(explain, found, as_json=as_json, together=same_rings)
     if force and out is None:
         raise UsageProblem(
             "--force is about files, but without --out none are written", hint="add --out DIR"
@@ -85,7 +87,10 @@ def measure(
         raise UsageProblem(
             "--resume goes on with files, but without --out there are none", hint="add --out DIR"
         )
-    folder = prepare_folder(out, found, force=force or resume) if out is not None else None
+    if same_rings:
+        _check_same_rings(found, resume=resume)
+    written_of = found[:1] if same_rings else found
+    folder = prepare_folder(out, written_of, force=force or resume) if out is not None else None
 
     from cli.correction import read_correction
     from cli.finish import Finish
@@ -93,6 +98,9 @@ def measure(
 
     wire = Profile(profile.value)
     caliper = read_correction(correction) if correction is not None else None
+    if same_rings:
+        _measure_together(found, reference, wire, caliper, folder, explain, as_json, jobs)
+        return
     done = _find_done(folder, found, reference, wire, caliper, force) if folder and resume else {}
     finish = Finish(correction=caliper, files=folder is not None)
     todo = [photo for photo in found if photo not in done]
@@ -114,6 +122,46 @@ def measure(
         print_next(_next_step(written, out))
     if failures:
         _print_failures(failures, of=len(found))
+        raise typer.Exit(worst_code(failures))
+
+
+def _measure_together(
+    photos: list[Path],
+    reference: "Reference",
+    profile: "Profile",
+    correction: "Correction | None",
+    folder: OutputFolder | None,
+    explain: int | None,
+    as_json: bool,
+    jobs: int | None,
+) -> None:
+    """Measure photos of the same rings, combine them, and show and write the one result."""
+    from cli.same_rings import contents_of, measure_same_rings
+    from cli.show.record import json_text
+    from cli.show.same_rings import same_rings_text
+    from cli.show.terminal import print_text, terminal_width
+    from vision.batch.read import shot_of
+    from vision.together.combine import combine
+
+    results, failures = measure_same_rings(photos, reference, profile, correction, jobs)
+    if len(results) > 1:
+        whole = combine(list(results.values()))
+        written = []
+        if folder is not None:
+            written = folder.write(photos[0], contents_of(next(iter(results)), whole))
+        if as_json:
+            typer.echo(json_text(whole.result).encode("utf-8"), nl=False)
+        elif explain is not None:
+            _print_budget([whole.result], explain)
+        else:
+            print_text(same_rings_text(whole, width=terminal_width()))
+            _print_batch([shot_of(whole.result)], terminal_width())
+        if folder is not None:
+            print_wrote(f"wrote {', '.join(path.name for path in written)} to {folder.folder}")
+        if not as_json and explain is None:
+            print_next(_next_step(written, None))
+    if failures:
+        _print_failures(failures, of=len(photos))
         raise typer.Exit(worst_code(failures))
 
 
@@ -181,17 +229,34 @@ def _measure(
     )
 
 
+def _check_same_rings(photos: list[Path], *, resume: bool) -> None:
+    """Refuse what cannot go with photos of the same rings, before any measuring."""
+    if len(photos) < 2:
+        raise UsageProblem(
+            f"--same-rings combines several photos, but only {photos[0].name} was given",
+            hint="take two or three photos of the same untouched rings: turn the sheet half a "
+            "turn, or move the camera or the lamp in between",
+        )
+    if resume:
+        raise UsageProblem(
+            "--resume does not go with --same-rings: one result comes of all the photos",
+            hint="leave --resume out",
+        )
+
+
 def worst_code(failures: "list[Failure]") -> ExitCode:
     """Pick the exit code of a run in which photos failed: a bug outweighs a bad photo."""
     return ExitCode.BUG if any(failure.is_bug for failure in failures) else ExitCode.INPUT
 
 
-def _check_explain(explain: int | None, found: list[Path], *, as_json: bool) -> None:
+def _check_explain(
+    explain: int | None, found: list[Path], *, as_json: bool, together: bool
+) -> None:
     if explain is None:
         return
     if as_json:
         raise UsageProblem("--explain prints text, --json only JSON", hint="give one of them")
-    if len(found) > 1:
+    if len(found) > 1 and not together:
         raise UsageProblem(
             f"--explain is about one ring in one photo, but {len(found)} photos were given",
             hint="give the photo that holds the ring",

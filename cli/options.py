@@ -142,6 +142,15 @@ Resume = Annotated[
     ),
 ]
 
+SameRings = Annotated[
+    bool,
+    typer.Option(
+        "--same-rings",
+        help="The photos show the same untouched rings, the sheet turned or camera or lamp moved "
+        "between them: combine them into one result, under the first photo's name.",
+    ),
+]
+
 Explain = Annotated[
     int | None,
     typer.Option(

@@ -55,18 +55,28 @@ def read_results(paths: Iterable[Path]) -> Read:
 
 
 def drop_repeats(shots: "Iterable[Shot]") -> "tuple[tuple[Shot, ...], tuple[str, ...]]":
-    """Keep each photo once, told by its content, and say which came again."""
-    first: dict[str, Shot] = {}
-    repeats = []
-    for shot in shots:
-        known = first.setdefault(shot.photo.sha256, shot)
-        if known is not shot:
-            again = known.photo.file != shot.photo.file
-            name = f"{shot.photo.file} is the same photo as {known.photo.file}"
-            repeats.append(
-                f"{name if again else f'{shot.photo.file} was given twice'}: counted once"
-            )
-    return tuple(first.values()), tuple(repeats)
+    """Keep each photo once, told by its content, and say which came again.
+
+    Photos of the same rings that were combined stand for each of them.
+    """
+    shots = list(shots)
+    taken: dict[str, Shot] = {}
+    kept, repeats = set(), []
+    for shot in sorted(shots, key=lambda shot: -len(shot.photos_sha256)):
+        known = next((taken[one] for one in shot.photos_sha256 if one in taken), None)
+        if known is None:
+            taken |= dict.fromkeys(shot.photos_sha256, shot)
+            kept.add(id(shot))
+            continue
+        name = shot.photo.file
+        if known.combined_sha256 != shot.combined_sha256:
+            said = f"{name} shows the rings that were combined in {known.photo.file}"
+        elif known.photo.file != name:
+            said = f"{name} is the same photo as {known.photo.file}"
+        else:
+            said = f"{name} was given twice"
+        repeats.append(f"{said}: counted once")
+    return tuple(shot for shot in shots if id(shot) in kept), tuple(repeats)
 
 
 def _files_of(path: Path) -> list[Path]:

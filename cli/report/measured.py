@@ -21,12 +21,20 @@ from cli.report.sections import (
 from cli.show.lot import LEAST_U95_MM, off_words, size_words
 from cli.show.numbers import rounded
 from cli.show.page import LABELS, percent
+from cli.show.same_rings import (
+    PHOTO_HEADINGS,
+    agreement_words,
+    photo_rows,
+    u_before_after,
+    values_by_photo,
+)
 from cli.show.table import scale_line
 from cli.words import count
 from vision.batch.lot import LEAST_TO_JUDGE, Group, Report, report
 from vision.batch.read import shot_of
 from vision.batch.sample import Batch, expanded, pool
 from vision.results import Result, Status
+from vision.together.combine import Together
 
 WORDS = {
     State.GOOD: "measured",
@@ -39,13 +47,16 @@ Deviations = Mapping[int, tuple[float, str]]
 """By ring number: the largest deviation in U, and its words."""
 
 
-def measured_html(result: Result, picture_bgr: Picture, *, written: date) -> str:
+def measured_html(
+    result: Result, picture_bgr: Picture, *, written: date, together: Together | None = None
+) -> str:
     """Write the report of one photo.
 
     Parameters
     ----------
     picture_bgr : (h, w, 3) uint8, the upright photo
     written : date of the report
+    together : the photos of the same rings that the result combines, if it does
 
     Returns
     -------
@@ -85,7 +96,28 @@ def measured_html(result: Result, picture_bgr: Picture, *, written: date) -> str
         warnings=(*result.scale.warnings, *result.warnings),
         cautions=CAUTIONS,
         sheet=result.scale.kind == "sheet",
+        combined=_combined(together) if together is not None else None,
     )
+
+
+def _combined(together: Together) -> dict[str, object]:
+    """Say which photos were combined, and what each says of each ring."""
+    return {
+        "headings": PHOTO_HEADINGS,
+        "photos": photo_rows(together),
+        "words": agreement_words(together),
+        "rings": [
+            (
+                each.number,
+                [
+                    (values_by_photo(each, name), *u_before_after(each, name))
+                    for name in ("wire_mm", "id_mm")
+                ],
+            )
+            for each in together.rings
+            if each.readings
+        ],
+    }
 
 
 def headline(result: Result, found: Report | None) -> str:

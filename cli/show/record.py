@@ -46,18 +46,26 @@ def batch_text(
     return dump(batch_record(records) | {"failed": list(failed)})
 
 
-def csv_text(results: Iterable[Result]) -> str:
+def csv_text(
+    results: Iterable[Result], beside: Mapping[int, Mapping[str, float | int | None]] | None = None
+) -> str:
     """Write one row a ring, with units in the header, full digits, empty where unknown.
 
     Text that a spreadsheet would compute is led by an apostrophe.
+
+    Parameters
+    ----------
+    beside : further columns by ring number, the same for each ring, where there is one result
     """
+    beside = beside or {}
+    columns = [*CSV_COLUMNS, *next(iter(beside.values()), {})]
     out = io.StringIO()
     writer = csv.writer(out)
-    writer.writerow(CSV_COLUMNS)
+    writer.writerow(columns)
     for result in results:
         for ring in result.rings:
-            row = _ring_row(result.photo.file, ring)
-            writer.writerow([_guarded(row[column]) for column in CSV_COLUMNS])
+            row = _ring_row(result.photo.file, ring) | dict(beside.get(ring.number, {}))
+            writer.writerow([_guarded(row[column]) for column in columns])
     return _encodable(out.getvalue())
 
 

@@ -103,9 +103,7 @@ def _photo(file: str, rings: Sequence[Ring], turn: float, kind: str) -> Result:
         cy=240.0,
     )
     reference = COIN.name if kind == "coin" else "a5"
-    return replace(
-        bare, scale=replace(bare.scale, kind=kind, reference=reference, camera=camera)
-    )
+    return replace(bare, scale=replace(bare.scale, kind=kind, reference=reference, camera=camera))
 
 
 def _ring(number: int, wire: float, inside: float, place: np.ndarray, coin_rel: float) -> Ring:

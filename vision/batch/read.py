@@ -63,6 +63,13 @@ class Shot:
     warnings: tuple[str, ...] = ()
     corrected: bool = False
     """Whether its sizes already went through a caliper correction."""
+    combined_sha256: tuple[str, ...] = ()
+    """All photos of the same rings that were combined here; empty for one photo."""
+
+    @property
+    def photos_sha256(self) -> frozenset[str]:
+        """The photos, by content, whose rings these are."""
+        return frozenset({self.photo.sha256, *self.combined_sha256})
 
     @property
     def measured(self) -> tuple[Ring, ...]:
@@ -85,6 +92,9 @@ def shot_of(result: Result) -> Shot:
         rings=result.rings,
         warnings=(*scale.warnings, *result.warnings),
         corrected=result.correction is not None,
+        combined_sha256=tuple(
+            photo["sha256"] for photo in (result.same_rings or {"photos": ()})["photos"]
+        ),
     )
 
 
@@ -264,7 +274,14 @@ def _shot(node: _Node) -> Shot:
         rings=tuple(rings.values()),
         warnings=node.texts("warnings"),
         corrected=node.fields.get("correction") is not None,
+        combined_sha256=_combined(node),
     )
+
+
+def _combined(node: _Node) -> tuple[str, ...]:
+    if node.fields.get("same_rings") is None:
+        return ()
+    return tuple(one.text("sha256").lower() for one in node.node("same_rings").each("photos"))
 
 
 def _ring(row: _Node, set_up: SetUp) -> Ring:

@@ -79,7 +79,7 @@ def agree(readings: Array, chance: Array, common: Array, weights: Array) -> Agre
     kept = several & ~odd
     photos = _photo_effects(readings, share, kept, weights)
     values = _rings(readings, share, photos)
-    excess = np.where(seen, readings - values[:, None] * (1.0 + photos), 0.0) / chance
+    excess = np.where(seen, (readings - values[:, None] * (1.0 + photos)) / chance, 0.0)
     degrees = float(max(0, (seen[kept].sum() - kept.sum()) - (_linked(seen[kept]) - 1)))
     squares = float(np.sum(excess[kept] ** 2)) if degrees else 0.0
     level = math.sqrt((STATED_DEGREES + squares) / (STATED_DEGREES + degrees))

@@ -107,6 +107,7 @@ def combine(results: Sequence[Result]) -> Together:
         rings=tuple(each.combined for each in joined),
         warnings=(*first.warnings, *doubts_about(results, matches, photos, agreement)),
         notes=(*first.notes, note_of(photos)),
+        settings={**first.settings, "same_rings": [photo.sha256 for photo in photos]},
     )
     whole = Together(
         result=result,

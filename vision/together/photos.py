@@ -28,7 +28,8 @@ class Taken:
     weight: float
     """Its share of a ring that all photos show."""
     turned_deg: float
-    """By how much the table is turned against the first photo, anticlockwise in the picture."""
+    """By how much the table is turned against the first photo, anticlockwise in the picture; above
+    -180, up to 180."""
     wire_rel: float
     id_rel: float
     """By how much it reads large against the mean of all photos."""
@@ -57,7 +58,7 @@ def photos_taken(
             file=result.photo.file,
             sha256=result.photo.sha256,
             weight=float(weights[j]),
-            turned_deg=float(np.degrees((turns[0] - turns[j] + np.pi) % (2.0 * np.pi) - np.pi)),
+            turned_deg=float(np.degrees(np.pi - (turns[j] - turns[0] + np.pi) % (2.0 * np.pi))),
             wire_rel=float(agreement["wire_mm"].photos[j]),
             id_rel=float(agreement["id_mm"].photos[j]),
             rings=sum(is_measured(row[j]) for row in rows),

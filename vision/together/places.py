@@ -68,8 +68,7 @@ def match(first: Result, other: Result) -> Match:
         if Status.MEASURED in (first.rings[i].status, other.rings[k].status)
     ]
     both = sum(_is_pair(first.rings[i], other.rings[k]) for i, k in known)
-    least = LEAST_SHARE * min(len(first.measured), len(other.measured))
-    if both < max(1.0, least):
+    if both < _least(first, other):
         raise TogetherError(
             f"{other.photo.file} does not show the same rings as {first.photo.file}: "
             f"{both} of {len(other.measured)} lie where rings lay",
@@ -77,6 +76,11 @@ def match(first: Result, other: Result) -> Match:
             "the camera or the lamp; measure other rings without --same-rings",
         )
     return Match(turn_rad=turn, pairs=tuple(known))
+
+
+def _least(first: Result, other: Result) -> float:
+    """How many rings must be found again."""
+    return max(1.0, LEAST_SHARE * min(len(first.measured), len(other.measured)))
 
 
 def _check_references(first: Result, other: Result) -> None:
@@ -166,6 +170,8 @@ def _turn_between(first: Result, other: Result) -> float:
     if not ways:
         return 0.0
     best = max(ways, key=lambda way: way.score)
+    if len(best.pairs) < _least(first, other):
+        return best.turn
     rivals = [
         way
         for way in ways
