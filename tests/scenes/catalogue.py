@@ -412,7 +412,7 @@ _LAMP = Scene(
     name="t4-bronze-lamp-moved-a",
     seed=331,
     groups=(rings("bronze", 7.0, 1.4, 22),),
-    coins=("usd-0.25",),
+    coins=("gbp-0.01",),
     light="hard_lamp",
     spread=0.9,
     lens=main_lens(140.0, f35=25.8, tilt_deg=1.0, tilt_azimuth_deg=300.0),
