@@ -16,6 +16,7 @@ from cli.exits import ExitCode, exit_code_for
 from cli.gauge import gauge
 from cli.judge import judge
 from cli.labels import labels
+from cli.mandrel import mandrel
 from cli.measure import measure
 from cli.plan import plan
 from cli.problems import UsageProblem, print_bug, print_problem
@@ -119,6 +120,12 @@ _add(
     labels,
     "Propose labels for the bags, and the line to order more.",
     "labels results --metal bronze --out labels.pdf",
+)
+
+_add(
+    mandrel,
+    "Say how a wire springs back, and which mandrel to wind on.",
+    "mandrel results --mandrel-mm 6 --wanted-id 6.4",
 )
 
 
