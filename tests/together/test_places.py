@@ -92,8 +92,20 @@ def test_a_few_moved_rings_do_not_hide_the_turn() -> None:
         x, y = rings[k].center_mm or (0.0, 0.0)
         rings[k] = replace(rings[k], center_mm=(x + 5.0, y - 4.0))
     found = match(first, replace(other, rings=tuple(rings)))
-    assert np.degrees(found.turn_rad) % 360 == pytest.approx(220.0, abs=0.1)
+    assert np.degrees(found.move.turn_rad) % 360 == pytest.approx(220.0, abs=0.1)
     assert {k for _, k in found.pairs} == set(range(20)) - {2, 9, 15}
+
+
+def test_a_coin_whose_shadow_was_traced_does_not_hide_the_rings() -> None:
+    first, other = two(strewn(np.random.default_rng(10), 12), 75.0)
+    off = [
+        replace(ring, center_mm=(x + 1.2, y - 0.8))
+        for ring in other.rings
+        for x, y in [ring.center_mm or (0.0, 0.0)]
+    ]
+    found = match(first, replace(other, rings=tuple(off)))
+    assert len(found.pairs) == 12
+    assert np.hypot(*found.move.shift_mm) == pytest.approx(np.hypot(1.2, 0.8), abs=1e-6)
 
 
 def test_photos_with_different_references_are_told_so() -> None:

@@ -245,7 +245,8 @@ def _fitted(
     """Level and fall (2,), their covariance (2, 2) and chi squared, prior included."""
     design = np.stack([np.ones_like(lost), -log_radius], axis=1)
     weight = np.linalg.inv(covariance)
-    spread: Array = np.linalg.inv(design.T @ weight @ design + np.diag([0.0, u_fall**-2]))
+    information = design.T @ weight @ design + np.diag([0.0, u_fall**-2])
+    spread = np.asarray(np.linalg.inv(information), np.float64)
     solved = spread @ design.T @ weight @ lost
     off = lost - design @ solved
     chi2 = float(off @ weight @ off + (solved[1] / u_fall) ** 2)

@@ -22,7 +22,7 @@ from vision.scale.coin import U_RIM_ROUNDING_MM
 from vision.spotcheck.model import RIM_SHARE
 from vision.together.agree import Agreement, agree
 from vision.together.photos import Row, Taken, doubts_about, is_measured, note_of, photos_taken
-from vision.together.places import Match, TogetherError, match
+from vision.together.places import Match, Move, TogetherError, match
 from vision.trade.coins import find_coin
 
 Array = NDArray[np.float64]
@@ -80,7 +80,7 @@ def combine(results: Sequence[Result]) -> Together:
     """
     _check(results)
     first = results[0]
-    matches = [Match(turn_rad=0.0, pairs=tuple((i, i) for i in range(len(first.rings))))]
+    matches = [Match(move=Move(), pairs=tuple((i, i) for i in range(len(first.rings))))]
     matches += [match(first, other) for other in results[1:]]
     rows = _rows(results, matches)
     used = [row for row in rows if any(map(is_measured, row))]

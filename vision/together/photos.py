@@ -14,6 +14,9 @@ Array = NDArray[np.float64]
 Row = tuple[Ring | None, ...]
 """One ring by photo; None where it is not at its place."""
 
+COIN_MOVED_MM = 0.5
+"""How far the coin may seem to be moved: tilt and scale shift it by 0.1 to 0.2 mm."""
+
 ALIKE_TURN_DEG, ALIKE_MOVE = 25.0, 0.15
 """Views turned by less than this, from places nearer than this share of the camera's height, show
 edges in the same light unless the lamp moved."""
@@ -51,7 +54,7 @@ def photos_taken(
 ) -> tuple[Taken, ...]:
     """Describe each photo beside the others."""
     turns = [
-        _heading(result) + each.turn_rad for result, each in zip(results, matches, strict=True)
+        _heading(result) + each.move.turn_rad for result, each in zip(results, matches, strict=True)
     ]
     return tuple(
         Taken(
@@ -89,7 +92,12 @@ def doubts_about(
     agreement: Mapping[str, Agreement],
 ) -> tuple[str, ...]:
     """Warn of what keeps photos from being combined as they should."""
-    return (*_strays(results, matches), *_apart(photos, agreement), *_alike(results, photos))
+    return (
+        *_strays(results, matches),
+        *_coin_off(results, matches),
+        *_apart(photos, agreement),
+        *_alike(results, photos),
+    )
 
 
 def _strays(results: Sequence[Result], matches: Sequence[Match]) -> list[str]:
@@ -110,6 +118,18 @@ def _strays(results: Sequence[Result], matches: Sequence[Match]) -> list[str]:
                 "there or added; left out"
             )
     return said
+
+
+def _coin_off(results: Sequence[Result], matches: Sequence[Match]) -> list[str]:
+    """Say where the coin does not lie between the rings as it did in the first photo."""
+    return [
+        f"the coin in {result.photo.file} seems to lie {off:.1f} mm from where it lay in "
+        f"{results[0].photo.file}: was it touched? else its rim is taken for its shadow's in one "
+        "of them, and the scale with it; light the coin evenly"
+        for result, each in zip(results, matches, strict=True)
+        for off in [float(np.hypot(*each.move.shift_mm))]
+        if off > COIN_MOVED_MM
+    ]
 
 
 def _apart(photos: Sequence[Taken], agreement: Mapping[str, Agreement]) -> list[str]:
