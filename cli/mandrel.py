@@ -9,6 +9,7 @@ from cli.hints import print_next
 from cli.options import AsJson, ResultFiles
 from cli.problems import UsageProblem
 from cli.results import read_results
+from cli.words import count
 
 
 def mandrel(
@@ -85,7 +86,7 @@ def _sizes(results: list[Path], mandrels: list[float]) -> list[float]:
             )
     if len(mandrels) not in (1, len(results)):
         raise UsageProblem(
-            f"{len(results)} results but {len(mandrels)} mandrels",
+            f"{count(len(results), 'result')} but {count(len(mandrels), 'mandrel')}",
             hint="give --mandrel-mm once for all results, or once for each in their order",
         )
     if len(set(results)) < len(results) and len(mandrels) > 1:

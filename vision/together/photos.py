@@ -158,7 +158,7 @@ def _alike(results: Sequence[Result], photos: Sequence[Taken]) -> list[str]:
         if abs(photo.turned_deg) > ALIKE_TURN_DEG or moved > ALIKE_MOVE:
             return []
     return [
-        "all photos were taken from about the same place with the sheet lying the same way: "
-        "shadows and reflections average out only if the lamp was moved; better turn the sheet "
-        "half a turn"
+        "all photos were taken from about the same place, and nothing was turned: shadows and "
+        "reflections average out only if the lamp was moved; better turn sheet and rings half a "
+        "turn"
     ]
