@@ -73,8 +73,11 @@ def mandrel(
         typer.echo(dump(mandrel_record(found, choices)).encode("utf-8"), nl=False)
     else:
         print_text(mandrel_text(found, choices, width=terminal_width()))
-        if not wanted:
-            print_next("add --wanted-id SIZE to learn which mandrel gives that inside diameter")
+        print_next(
+            "wind a short trial coil on it, then annulet measure PHOTO, and annulet mandrel again"
+            if wanted
+            else "add --wanted-id SIZE to learn which mandrel gives that inside diameter"
+        )
 
 
 def _sizes(results: list[Path], mandrels: list[float]) -> list[float]:

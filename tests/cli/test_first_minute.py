@@ -109,6 +109,7 @@ CALLS = {
     "gauge": "gauge 1.63",
     "weave": "weave 3.9",
     "labels": "labels a",
+    "mandrel": "mandrel a --mandrel-mm 6",
 }
 
 
