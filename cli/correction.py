@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from cli.words import harmless
+from vision.photo.file import read_file
 from vision.spotcheck.correction import (
     CORRECTION_FORMAT,
     CORRECTION_VERSION,
@@ -54,9 +55,10 @@ def read_correction(path: Path) -> Correction:
         If it cannot be read, is no correction, or holds an impossible value.
     """
     try:
-        if path.stat().st_size > MOST_BYTES:
+        content = read_file(path, MOST_BYTES)
+        if len(content) > MOST_BYTES:
             raise CorrectionError(f"{path} is far too large for a correction", hint=HINT)
-        record = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        record = tomllib.loads(content.decode("utf-8-sig"))
     except OSError as error:
         raise CorrectionError(
             f"cannot read {path}: {error.strerror or error}", hint=HINT

@@ -14,6 +14,7 @@ from cli.options import AsJson, Force, Metal, ResultFiles
 from cli.outputs import write_whole
 from cli.problems import UsageProblem
 from cli.results import Read, read_results
+from vision.photo.file import read_file
 
 if TYPE_CHECKING:
     from vision.batch.judge import Verdict
@@ -116,9 +117,10 @@ def _order(path: Path) -> "Order":
     from vision.batch.order import OrderError, read_order
 
     try:
-        if path.stat().st_size > MOST_BYTES:
+        content = read_file(path, MOST_BYTES)
+        if len(content) > MOST_BYTES:
             raise OrderError(f"{path} is far too large for an order", hint="give a TOML file")
-        text = path.read_bytes().decode("utf-8-sig")
+        text = content.decode("utf-8-sig")
     except FileNotFoundError as error:
         raise UsageProblem(
             f"there is no order file {path}", hint="the README shows what an order looks like"

@@ -57,6 +57,12 @@ class Commands(TyperGroup):
                     "no space left to write the output", "free some space, or write elsewhere"
                 )
                 raise typer.Exit(ExitCode.USAGE) from error
+            if isinstance(error, OSError) and error.filename is not None:
+                print_problem(
+                    f"{os.fsdecode(error.filename)}: {error.strerror}",
+                    "check the name, and that you may read and write there",
+                )
+                raise typer.Exit(ExitCode.USAGE) from error
             print_bug(error)
             raise typer.Exit(ExitCode.BUG) from error
         return answer

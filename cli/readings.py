@@ -9,6 +9,7 @@ from pathlib import Path
 from cli.problems import UsageProblem
 from vision.batch.read import Shot
 from vision.errors import TradeError
+from vision.photo.file import read_file
 from vision.spotcheck.caliper import Reading, What
 from vision.spotcheck.typed import ACCEPTED, Typed, read_typed
 from vision.spotcheck.verdict import ReadingsError
@@ -47,11 +48,11 @@ def load(path: Path) -> str:
     if not path.exists():
         raise UsageProblem(f"there is no file {path}", hint=FORM)
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise ReadingsError(f"{path} is far too large for caliper readings", hint=FORM)
-        content = path.read_bytes()
+        content = read_file(path, MOST_BYTES)
     except OSError as error:
         raise ReadingsError(f"cannot read {path}: {error.strerror or error}", hint=FORM) from error
+    if len(content) > MOST_BYTES:
+        raise ReadingsError(f"{path} is far too large for caliper readings", hint=FORM)
     encoding = "utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
     try:
         text = content.decode(encoding)

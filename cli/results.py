@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from cli.inputs import PHOTO_SUFFIXES
 from cli.problems import UsageProblem
 from cli.words import count
+from vision.photo.file import read_file
 
 if TYPE_CHECKING:
     from vision.batch.read import Shot
@@ -89,7 +90,9 @@ def _files_of(path: Path) -> list[Path]:
         files = sorted(
             entry
             for entry in path.iterdir()
-            if entry.suffix.lower() == ".json" and not entry.name.startswith(".")
+            if entry.suffix.lower() == ".json"
+            and not entry.name.startswith(".")
+            and entry.is_file()
         )
         if not files:
             raise UsageProblem(
@@ -109,11 +112,15 @@ def _content(file: Path) -> bytes:
     from vision.batch.read import ResultFileError
 
     try:
-        if file.stat().st_size > MOST_BYTES:
-            raise ResultFileError(
-                f"{file} is far too large for a result file",
-                hint="give a JSON file that annulet measure wrote",
-            )
-        return file.read_bytes()
+        content = read_file(file, MOST_BYTES)
     except OSError as error:
-        raise ResultFileError(f"cannot read {file}: {error.strerror or error}") from error
+        raise ResultFileError(
+            f"cannot read {file}: {error.strerror or error}",
+            hint="give a JSON file that annulet measure wrote",
+        ) from error
+    if len(content) > MOST_BYTES:
+        raise ResultFileError(
+            f"{file} is far too large for a result file",
+            hint="give a JSON file that annulet measure wrote",
+        )
+    return content

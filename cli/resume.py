@@ -13,6 +13,7 @@ from cli.show.record import dump
 from vision.batch.read import ResultFileError, Shot, read_shots
 from vision.errors import PhotoError
 from vision.photo.decode import file_digest
+from vision.photo.file import read_file
 from vision.results import RESULT_FORMAT
 
 Record = Mapping[str, Any]
@@ -105,9 +106,7 @@ def _flat(settings: Record) -> dict[str, Any]:
 def _read(path: Path) -> Done | None:
     """Read a result file; None if there is none, or it holds something else."""
     try:
-        if not path.is_file() or path.stat().st_size > MOST_BYTES:
-            return None
-        content = path.read_bytes()
+        content = read_file(path, MOST_BYTES)
         shots = read_shots(content, name=path.name)
         record = json.loads(content.decode("utf-8-sig"))
         dump(record)  # a number that is none is refused here

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from cli.words import harmless
 from vision.results import Result, Ring, batch_record, result_record
 
 CSV_COLUMNS = (
@@ -30,8 +31,8 @@ CSV_COLUMNS = (
     "warnings",
 )
 
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "|")
-"""What makes a spreadsheet take a text for something to compute."""
+FORMULA_STARTS = ("=", "+", "-", "@", "|", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+"""What makes a spreadsheet take a text for something to compute; the last four are full-width."""
 
 
 def json_text(result: Result) -> str:
@@ -51,7 +52,8 @@ def csv_text(
 ) -> str:
     """Write one row a ring, with units in the header, full digits, empty where unknown.
 
-    Text that a spreadsheet would compute is led by an apostrophe.
+    Text that a spreadsheet would compute is led by an apostrophe; control characters are spelled
+    out.
 
     Parameters
     ----------
@@ -66,20 +68,23 @@ def csv_text(
         for ring in result.rings:
             row = _ring_row(result.photo.file, ring) | dict(beside.get(ring.number, {}))
             writer.writerow([_guarded(row[column]) for column in columns])
-    return _encodable(out.getvalue())
+    return out.getvalue()
 
 
 def dump(record: Mapping[str, Any]) -> str:
-    """Write a record as JSON text: full digits, NaN refused, always encodable."""
-    return _encodable(json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1)) + "\n"
+    """Write a record as JSON text: full digits, NaN refused.
 
-
-def _encodable(text: str) -> str:
-    r"""Spell out what UTF-8 cannot carry: file names that are no text hold lone surrogates.
-
-    The spelling, `\udc80`, is also JSON's own.
+    What steers a terminal, and the lone surrogates of file names that are no text, is escaped.
     """
-    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+    text = json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1)
+    return "\n".join(map(_escaped, text.split("\n"))) + "\n"
+
+
+def _escaped(line: str) -> str:
+    """Write harmful characters as JSON does: they stand in strings only."""
+    if line.isascii() and "\x7f" not in line:
+        return line
+    return "".join(json.dumps(c)[1:-1] if harmless(c) != c else c for c in line)
 
 
 def _ring_row(photo: str, ring: Ring) -> dict[str, str | float | int | None]:
@@ -105,6 +110,7 @@ def _ring_row(photo: str, ring: Ring) -> dict[str, str | float | int | None]:
 
 
 def _guarded(value: str | float | int | None) -> str | float | int | None:
-    if isinstance(value, str) and value.startswith(FORMULA_STARTS):
-        return f"'{value}"
-    return value
+    if not isinstance(value, str):
+        return value
+    text = harmless(value)
+    return f"'{text}" if text.strip().startswith(FORMULA_STARTS) else text

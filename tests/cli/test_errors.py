@@ -101,7 +101,12 @@ UNUSABLE = {
     "an empty file": (empty_file, "tray.jpg", COIN, ("is empty (0 bytes)", "copy")),
     "half a JPEG": (half_a_jpeg, "tray.jpg", COIN, ("cut short or damaged", "copy")),
     "one pixel": (one_pixel, "tray.jpg", COIN, ("1 x 1 pixels", "64 pixels a side are needed")),
-    "a bomb": (bomb, "tray.png", COIN, ("300 megapixels", "at most 130", "crop it")),
+    "a bomb": (
+        bomb,
+        "tray.png",
+        COIN,
+        ("300 megapixels", "at most 64", "130 of a JPEG", "crop it"),
+    ),
     "no reference": (bare_paper, "tray.jpg", (), ("no scale reference found", "--coin")),
     "no coin": (bare_paper, "tray.jpg", COIN, ("no coin found", "eur-1", "lay the coin flat")),
     "no sheet": (bare_paper, "tray.jpg", ("--sheet",), ("no printed sheet found", "frame")),

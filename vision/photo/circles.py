@@ -11,6 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.errors import PhotoError
+
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float32]
@@ -34,6 +36,9 @@ SHIFT = 0.12
 """Circles of one nest are looked for around centres this far off, in radii."""
 APART = 9
 """Side of the square (level pixels) in which only the centre with most votes counts."""
+MOST_CENTRES = 2000
+"""Centres of one level above which no photo of rings is looked into: 40 rings on a printed sheet
+have 450, a page full of text has 4000 and would take minutes."""
 ALONG = 0.92
 """Cosine between gradient and radius up to which an edge belongs to a circle."""
 
@@ -90,6 +95,11 @@ def find_circles(bgr: Pixels) -> list[Nest]:
     Returns
     -------
     Nests of circles, best supported first, at most one around each centre.
+
+    Raises
+    ------
+    PhotoError
+        If the picture is full of round marks.
     """
     found: list[Nest] = []
     picture, reached = bgr, 1
@@ -102,7 +112,15 @@ def find_circles(bgr: Pixels) -> list[Nest]:
         picture = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
         reached = reduction
         level = _thin_edges(picture, reduction)
-        found += [_circles(level, *centre) for centre in _centres(level)]
+        centres = _centres(level)
+        if len(centres) > MOST_CENTRES:
+            raise PhotoError(
+                f"the photo is full of small round marks: {len(centres)}, "
+                f"at most {MOST_CENTRES} are looked into",
+                hint="lay the rings on plain paper, without text, weave or pattern; "
+                "photograph fewer of them at a time, from nearer",
+            )
+        found += [_circles(level, *centre) for centre in centres]
     return _one_per_centre([candidate for candidate in found if candidate.circles])
 
 

@@ -5,6 +5,7 @@ import warnings
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import cv2
@@ -14,6 +15,7 @@ from PIL import ExifTags, Image, UnidentifiedImageError
 from pillow_heif import register_heif_opener
 
 from vision.errors import PhotoError
+from vision.photo.file import read_file
 from vision.results import PhotoInfo
 
 Pixels = NDArray[np.uint8]
@@ -22,10 +24,14 @@ Picture = NDArray[np.float32]
 register_heif_opener()
 Image.MAX_IMAGE_PIXELS = None  # the limit below says what is wrong in the maker's words
 
+JPEG = ("JPEG", "MPO")
+"""Plain, or with further pictures behind the first, as phones write for depth and brightness."""
 FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "HEIF")
 SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 MOST_MEGAPIXELS = 130.0
 """Above this a picture is refused unread: 128 megapixels is 390 MB once decoded."""
+MOST_MEGAPIXELS_OTHER = 64.0
+"""The same for all formats but JPEG: on the way they take up to 22 bytes a pixel, JPEG 6."""
 MOST_FILE_BYTES = 400_000_000
 LEAST_SIDE_PX = 64
 """Below this no ring can be 12 px across its wire and whole."""
@@ -40,6 +46,10 @@ TURNS = {
     8: lambda a: a[:, ::-1].swapaxes(0, 1),
 }
 """EXIF orientation (tag 274) to the array operation that makes the picture upright."""
+
+
+_QUIET = Lock()
+"""Held while warnings are off: that is a setting of the whole process, not of one thread."""
 
 
 def _srgb_to_linear() -> Picture:
@@ -104,7 +114,7 @@ def read_photo(path: Path) -> Photo:
         No file, not a picture, cut short, too small or too large.
     """
     data = _read_bytes(path)
-    with warnings.catch_warnings():
+    with _QUIET, warnings.catch_warnings():
         warnings.simplefilter("ignore")  # damaged EXIF is no reason to refuse a good picture
         image = _open(data, path.name)
         exif = _exif(image)
@@ -137,21 +147,19 @@ def file_digest(path: Path) -> str:
 
 
 def _read_bytes(path: Path) -> bytes:
-    if not path.exists():
-        raise PhotoError(f"no such file: {path}", hint="check the name and the folder")
-    if not path.is_file():
-        raise PhotoError(f"{path} is not a file", hint="name a photo, or a folder of photos")
     try:
-        size = path.stat().st_size
-        if size > MOST_FILE_BYTES:
-            raise PhotoError(
-                f"{path.name} has {size / 1e6:.0f} MB; "
-                f"at most {MOST_FILE_BYTES / 1e6:.0f} MB are read",
-                hint="send the photo as the camera's JPEG",
-            )
-        data = path.read_bytes()
+        data = read_file(path, MOST_FILE_BYTES)
+    except FileNotFoundError as error:
+        raise PhotoError(f"no such file: {path}", hint="check the name and the folder") from error
     except OSError as error:
-        raise PhotoError(f"{path} cannot be read: {error.strerror}") from error
+        raise PhotoError(
+            f"{path} cannot be read: {error.strerror}", hint="name a photo, or a folder of photos"
+        ) from error
+    if len(data) > MOST_FILE_BYTES:
+        raise PhotoError(
+            f"{path.name} is larger than the {MOST_FILE_BYTES / 1e6:.0f} MB that are read at most",
+            hint="send the photo as the camera's JPEG",
+        )
     if not data:
         raise PhotoError(f"{path.name} is empty (0 bytes)", hint="copy the photo again")
     return data
@@ -166,11 +174,18 @@ def _open(data: bytes, name: str) -> Image.Image:
             hint="open it in a viewer; if that fails too, copy it from the camera again",
         ) from error
     width, height = image.size
-    if width * height > MOST_MEGAPIXELS * 1e6:
+    most = MOST_MEGAPIXELS if image.format in JPEG else MOST_MEGAPIXELS_OTHER
+    if width * height > most * 1e6:
         raise PhotoError(
             f"{name} has {width} x {height} pixels ({width * height / 1e6:.0f} megapixels); "
-            f"at most {MOST_MEGAPIXELS:.0f} megapixels are read",
+            f"at most {most:.0f} megapixels are read"
+            + ("" if image.format in JPEG else f", {MOST_MEGAPIXELS:.0f} of a JPEG"),
             hint="crop it to the rings and the reference, or photograph with 12 to 50 megapixels",
+        )
+    if image.format not in JPEG and getattr(image, "is_animated", False):
+        raise PhotoError(
+            f"{name} holds several pictures, an animation or pages",
+            hint="save the one with the rings as a photo of its own",
         )
     if min(width, height) < LEAST_SIDE_PX:
         raise PhotoError(
@@ -194,7 +209,7 @@ def _pixels(image: Image.Image, data: bytes, name: str) -> Pixels:
         f"{name} is cut short or damaged: its picture data end too early",
         hint="copy the photo again",
     )
-    if image.format == "JPEG":
+    if image.format in JPEG:
         if not _jpeg_is_whole(data):
             raise cut
         flags = cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION
@@ -203,7 +218,7 @@ def _pixels(image: Image.Image, data: bytes, name: str) -> Pixels:
             return np.asarray(decoded, np.uint8)
     try:
         if image.mode.startswith(("I", "F")):
-            deep = np.asarray(image, np.float64)
+            deep = np.nan_to_num(np.asarray(image, np.float32))
             top = 65535.0 if deep.max() > 255 else 255.0
             grey = np.round(np.clip(deep / top, 0, 1) * 255).astype(np.uint8)
             return np.repeat(grey[..., None], 3, axis=2)
