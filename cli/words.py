@@ -1,6 +1,7 @@
 """Text that is safe to print: no control characters, whatever the terminal can show."""
 
 import codecs
+import os
 import sys
 import unicodedata
 
@@ -33,7 +34,8 @@ def harmless(text: str) -> str:
 
 
 def prepare_streams() -> None:
-    """Let printing never fail for want of a character."""
+    """Let printing never fail for want of a character, and C libraries keep their remarks."""
+    _mute_libraries()
     codecs.register_error(ENCODING_FALLBACK, _speak)
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
@@ -50,6 +52,21 @@ def either(names: list[str]) -> str:
     """`a`, `a or b`, `a, b or c`."""
     *first, last = names
     return f"{', '.join(first)} or {last}" if first else last
+
+
+def _mute_libraries() -> None:
+    """Leave standard error to this program: decoders write there what they think of a picture.
+
+    What a damaged file makes them write is no message, and could steer the terminal.
+    """
+    try:
+        ours, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    except OSError:  # standard error is closed
+        return
+    sys.stderr.flush()
+    os.dup2(nowhere, 2)
+    os.close(nowhere)
+    sys.stderr = os.fdopen(ours, "w", encoding=sys.stderr.encoding, buffering=1)
 
 
 def _speak(error: UnicodeError) -> tuple[str, int]:

@@ -91,7 +91,8 @@ def delivery(pipeline, run: Callable, tmp_path: Path) -> Path:
     assert run("measure", tmp_path / "tray.jpg", "--out", tmp_path / "a").exit_code == 0
     other = tray("other.jpg")
     pipeline.answers = {"other.jpg": other}
-    photo(tmp_path / "other.jpg")
+    with photo(tmp_path / "other.jpg").open("ab") as file:
+        file.write(b"another file, so another photo")
     assert run("measure", tmp_path / "other.jpg", "--out", tmp_path / "b").exit_code == 0
     pipeline.answers |= {"tray.jpg": tray()}
     return tmp_path

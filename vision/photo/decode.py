@@ -217,6 +217,8 @@ def _pixels(image: Image.Image, data: bytes, name: str) -> Pixels:
         if decoded is not None:
             return np.asarray(decoded, np.uint8)
     try:
+        if image.format == "PNG":
+            Image.open(BytesIO(data), formats=("PNG",)).verify()  # its check sums
         if image.mode.startswith(("I", "F")):
             deep = np.nan_to_num(np.asarray(image, np.float32))
             top = 65535.0 if deep.max() > 255 else 255.0
