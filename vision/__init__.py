@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from vision.results import Result, Ring
     from vision.rings.section import Profile
     from vision.scale.reference import Reference
+    from vision.together.combine import combine
 
 __all__ = [
     "Failure",
@@ -16,6 +17,7 @@ __all__ = [
     "Reference",
     "Result",
     "Ring",
+    "combine",
     "measure_photo",
     "measure_photos",
 ]
@@ -26,6 +28,7 @@ _HOMES = {
     "Reference": "vision.scale.reference",
     "Result": "vision.results",
     "Ring": "vision.results",
+    "combine": "vision.together.combine",
     "measure_photo": "vision.pipeline",
     "measure_photos": "vision.many",
 }

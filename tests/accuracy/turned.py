@@ -30,7 +30,7 @@ def main(folder: Path) -> None:
     single: list[Errors] = []
     joined: list[Errors] = []
     single_of_joined: list[Errors] = []
-    print(f"{'':26} {'n':>4}   {COLUMNS}")
+    print(f"{'':{WIDTH}} {'n':>4}   {COLUMNS}")
     for scene, photos in scenes_in(folder).items():
         pairs = [(photo, result) for photo in photos if (result := measured(photo)) is not None]
         alone = [errors_of(photo, result) for photo, result in pairs]
@@ -42,7 +42,7 @@ def main(folder: Path) -> None:
         try:
             whole = combine([result for _, result in pairs])
         except VisionError as error:
-            print(f"{scene[:24]:26} refused: {error}")
+            print(f"{scene[:WIDTH]} refused: {error}")
             continue
         first = pairs[0][0]
         together = errors_of(first, whole.result)
@@ -55,6 +55,7 @@ def main(folder: Path) -> None:
     print_line("together", merged(joined))
 
 
+WIDTH, INDENT = 35, 8 * " "
 COLUMNS = "wire bias  p50   p95   max  cover   U      ID bias  p50   p95   max  cover   U"
 
 
@@ -76,7 +77,7 @@ def measured(photo: TruePhoto) -> Result | None:
     try:
         return measure_photo(photo.path, reference)
     except VisionError as error:
-        print(f"{photo.path.stem[:24]:26} refused: {error}")
+        print(f"{photo.path.stem} refused: {error}")
         return None
 
 
@@ -110,14 +111,14 @@ def print_line(name: str, errors: Errors) -> None:
             f"{off.mean():+8.3f} {np.median(size):5.3f} {np.quantile(size, 0.95):5.3f} "
             f"{size.max():5.3f} {np.mean(size <= u95):5.2f} {u95.mean():5.3f}"
         )
-    print(f"{name[:26]:26} {len(errors['wire_mm']):4}   {'   '.join(cells)}", flush=True)
+    print(f"{name[:WIDTH]:{WIDTH}} {len(errors['wire_mm']):4}   {'   '.join(cells)}", flush=True)
 
 
 def say_moved(photos: list[TruePhoto], whole: Together) -> None:
     """Say what became of rings that were moved, and print each scatter over the stated one."""
     agreed = whole.agreement
     print(
-        f"{'':31}observed over stated: wire {agreed['wire_mm'].ratio:.2f}, "
+        f"{INDENT}observed over stated: wire {agreed['wire_mm'].ratio:.2f}, "
         f"ID {agreed['id_mm'].ratio:.2f}; photos apart by "
         f"{100 * np.ptp(agreed['wire_mm'].photos):.2f} % and "
         f"{100 * np.ptp(agreed['id_mm'].photos):.2f} %"
@@ -125,11 +126,10 @@ def say_moved(photos: list[TruePhoto], whole: Together) -> None:
     for photo in photos:
         told = json.loads(photo.path.with_suffix(".truth.json").read_text(encoding="utf-8"))
         for name in (told["same_rings"] or {"moved": []})["moved"]:
-            print(
-                f"{'':31}{name} was moved before {photo.path.stem}: {_said(photos[0], name, whole)}"
-            )
+            said = _said(photos[0], name, whole)
+            print(f"{INDENT}{name} was moved before {photo.path.stem}: {said}")
     for warning in whole.result.warnings:
-        print(f"{'':31}{warning}")
+        print(f"{INDENT}{warning}")
 
 
 def _said(first: TruePhoto, name: str, whole: Together) -> str:

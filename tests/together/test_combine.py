@@ -226,6 +226,14 @@ def test_photos_from_one_place_say_that_light_may_not_average_out() -> None:
     assert abs(moved.photos[1].turned_deg) == pytest.approx(180.0, abs=0.2)
 
 
+def test_what_a_later_photo_warns_of_is_not_lost() -> None:
+    first, other = shots(17, 6)
+    both, alone = "the sheet does not lie flat", "the focal length is a guess"
+    first = replace(first, warnings=(both,))
+    other = replace(other, warnings=(both,), scale=replace(other.scale, warnings=(alone,)))
+    assert combine([first, other]).result.warnings == (both, f"b.jpg: {alone}")
+
+
 def test_a_batch_takes_the_combined_result_as_one_photo() -> None:
     from vision.batch.read import shot_of
 

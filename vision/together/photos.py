@@ -93,11 +93,23 @@ def doubts_about(
 ) -> tuple[str, ...]:
     """Warn of what keeps photos from being combined as they should."""
     return (
+        *_their_own(results),
         *_strays(results, matches),
         *_coin_off(results, matches),
         *_apart(photos, agreement),
         *_alike(results, photos),
     )
+
+
+def _their_own(results: Sequence[Result]) -> list[str]:
+    """What the later photos say of themselves, beyond what the first one says."""
+    first = {*results[0].scale.warnings, *results[0].warnings}
+    said = []
+    for result in results[1:]:
+        findings = result.fitness.findings if result.fitness is not None else ()
+        own = [*result.scale.warnings, *result.warnings, *(each.problem for each in findings)]
+        said += [f"{result.photo.file}: {text}" for text in own if text not in first]
+    return said
 
 
 def _strays(results: Sequence[Result], matches: Sequence[Match]) -> list[str]:
