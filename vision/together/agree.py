@@ -141,16 +141,17 @@ def _odd(
     photos = _photo_effects(readings, share, several, share.max(axis=0), robust=True)
     level = readings / (1.0 + photos)
     apart = np.zeros(len(readings))
-    typical = []
+    typical, tests = [], 0
     for i in np.nonzero(several)[0]:
         there = np.nonzero(share[i] > 0)[0]
         one, two = np.triu_indices(len(there), 1)
         off = np.abs(level[i, there[one]] - level[i, there[two]])
         away = off / np.hypot(chance[i, there[one]], chance[i, there[two]])
-        apart[i], tests = away.max(), len(away)
+        apart[i] = away.max()
+        tests += len(away)
         typical.append(float(np.median(away)))
     scatter = max(1.0, MAD_TO_SD * float(np.median(typical)))
-    most = -float(special.ndtri(RISK / (2.0 * tests * several.sum())))
+    most = -float(special.ndtri(RISK / (2.0 * tests)))
     odd[several] = apart[several] > most * scatter
     return odd
 
