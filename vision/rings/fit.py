@@ -177,23 +177,44 @@ def refit(
     wanted = target.reshape(count, 2 * SECTORS)
     prior = np.zeros((count, 6))
     prior[:, OVAL_COS] = prior[:, OVAL_SIN] = (EDGE_S / OVAL_PRIOR) ** 2
-    move = np.zeros((count, 6))
-    for turn in range(REWEIGHTINGS):
-        left = wanted - np.einsum("nkp,np->nk", flat, move)
-        usual = np.median(abs(left), axis=1, keepdims=True)
-        trust = np.minimum(1.0, HUBER_S / np.maximum(abs(left), 1e-9))
-        strict = (turn >= STRICT_FROM) & (usual < HUBER_S / 2)
-        weight = base.reshape(count, 2 * SECTORS) * np.where(strict, trust**3, trust)
-        normal = np.einsum("nkp,nk,nkq->npq", flat, weight, flat)
-        normal += (prior + 1e-9)[:, :, None] * np.eye(6)
-        right = np.einsum("nkp,nk,nk->np", flat, weight, wanted) - prior * tori
-        move = np.linalg.solve(normal, right[..., None])[..., 0]
-    left = wanted - np.einsum("nkp,np->nk", flat, move)
+    move, left = robust_step(flat, wanted, base.reshape(count, 2 * SECTORS), prior, tori)
     moved = tori + move
     tube = np.clip(moved[:, TUBE], TUBE_SHRINK * tori[:, TUBE], TUBE_GROW * tori[:, TUBE])
     moved[:, TUBE] = tube
     moved[:, RADIUS] = np.maximum(moved[:, RADIUS], HOLE_LEAST * tube)
     return moved, left.reshape(count, 2, SECTORS)
+
+
+def robust_step(
+    flat: Array, wanted: Array, base: Array, prior: Array, here: Array
+) -> tuple[Array, Array]:
+    """Least squares of edge distances, with Huber weights (iteratively reweighted).
+
+    Parameters
+    ----------
+    flat : (n, k, p) change of each outline along s for a unit of each parameter
+    wanted : (n, k) edge less outline, in s
+    base : (n, k) weight of each edge
+    prior : (n, p) weight with which a parameter is held at zero
+    here : (n, p) the parameters now
+
+    Returns
+    -------
+    move : (n, p) to add to the parameters
+    left : (n, k) edge less outline after the move
+    """
+    move = np.zeros_like(here)
+    for turn in range(REWEIGHTINGS):
+        left = wanted - np.einsum("nkp,np->nk", flat, move)
+        usual = np.median(abs(left), axis=1, keepdims=True)
+        trust = np.minimum(1.0, HUBER_S / np.maximum(abs(left), 1e-9))
+        strict = (turn >= STRICT_FROM) & (usual < HUBER_S / 2)
+        weight = base * np.where(strict, trust**3, trust)
+        normal = np.einsum("nkp,nk,nkq->npq", flat, weight, flat)
+        normal += (prior + 1e-9)[:, :, None] * np.eye(here.shape[1])
+        right = np.einsum("nkp,nk,nk->np", flat, weight, wanted) - prior * here
+        move = np.linalg.solve(normal, right[..., None])[..., 0]
+    return move, wanted - np.einsum("nkp,np->nk", flat, move)
 
 
 def rematch(tori: Array, seen_by: Camera, through: Camera, section: Section = ROUND) -> Array:

@@ -59,11 +59,21 @@ def unwrap(photo: Photo, camera: Camera, tori: Array, section: Section = ROUND) 
     section : the wire's cross-section
     """
     inner, outer = outlines(camera, tori, ring_angles(SECTORS * RAYS_PER_SECTOR), section)
+    return unwrap_between(photo, inner, outer)
+
+
+def unwrap_between(photo: Photo, inner: Array, outer: Array) -> Unwrapped:
+    """Read the picture between and beside two lines, `SECTORS` times `RAYS_PER_SECTOR` points each.
+
+    Parameters
+    ----------
+    inner, outer : (n, 192, 2) pixels where s = 0 and s = 1
+    """
     across = outer - inner
     width, height = photo.size
-    planes = np.empty((len(tori), 6, SECTORS, SAMPLES), np.float32)
-    clear = np.empty((len(tori), SECTORS))
-    level = np.empty((len(tori), 3))
+    planes = np.empty((len(inner), 6, SECTORS, SAMPLES), np.float32)
+    clear = np.empty((len(inner), SECTORS))
+    level = np.empty((len(inner), 3))
     for ring, (start, step) in enumerate(zip(inner, across, strict=True)):
         points = start[:, None] + SAMPLE_S[None, :, None] * step[:, None]
         x, y = points[..., 0], points[..., 1]

@@ -1,0 +1,304 @@
+"""Which straight edges are wire: try them, follow the wire to both ends, measure in between."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.photo.decode import Photo
+from vision.rings.section import ROUND, Section
+from vision.scale.camera import Camera
+from vision.wires.fit import StretchFit, fit_stretches
+from vision.wires.seeds import Edges, guesses_from, straight_edges
+from vision.wires.stretch import (
+    ANGLE,
+    BEND,
+    HALF,
+    LENGTH,
+    X,
+    Y,
+    axis_of,
+    silhouettes,
+)
+
+Array = NDArray[np.float64]
+
+LENGTH_LEAST_MM = 15.0
+"""Shorter straight wire is not reported."""
+TRIALS_MOST = 20
+"""Edges that may be tried in vain."""
+HOPE_LEAST = 0.1
+"""Presence after the first look at any guess of an edge, under which it is given up."""
+PRESENCE_LEAST, SCATTER_MOST = 0.5, 0.04
+"""As for rings: by the reader, and scatter of the edges in widths."""
+BOW_LEAST = 50.0
+"""Radius, in widths, under which wire is bent, not bowed."""
+SAME_WIDTH = 0.1
+"""Relative difference in width up to which the wire goes on."""
+FOLLOW_SHARE = 0.6
+"""Step with which wire is followed, in the length of the trial."""
+BESIDE = 1.6
+"""Edges up to this far from the axis, in widths, belong to the wire or its shadow."""
+END_FREE = 1.0
+"""Widths that stretches keep clear of the ends."""
+WINDOW_MOST, WINDOW_LEAST = 20.0, 3.0
+"""Length of a stretch, in widths."""
+STEP_WIDTHS, BEYOND_WIDTHS = 0.1, 12.0
+"""Between cross-cuts in which an end is looked for, and how far."""
+CORE = np.linspace(0.12, 0.88, 12)
+SIDES = np.array([-0.55, -0.45, -0.35, 1.35, 1.45, 1.55])
+"""Lanes on the wire and beside it, in s."""
+END_DEPTH, END_RUN = 0.5, 4
+"""An end is where the wire differs from the table by less than this share of the usual, for so many
+cross-cuts."""
+BEND_REACH, BEND_LOOK, BEND_SHARE = 2.5, 1.2, 0.6
+"""Beyond an end wire goes on, bent, if within so many widths of it, at an angle of up to so many
+radians, some direction is wire for this share of the way."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Piece:
+    """A straight piece of wire: measured stretches and both its ends."""
+
+    fit: StretchFit
+    """Of the stretches, in order along the wire."""
+    good: NDArray[np.bool_]
+    """(n,) which stretches are straight and clear."""
+    axis_mm: Array
+    """(m, 2) the axis on the table from end to end."""
+    bent: bool
+    """Whether the wire goes on beyond an end, bent."""
+
+    @property
+    def length_mm(self) -> float:
+        """From end to end along the axis."""
+        return float(np.hypot(*np.diff(self.axis_mm, axis=0).T).sum())
+
+    @property
+    def width_mm(self) -> float:
+        """Width of the good stretches, each weighed by its length and by how well it was read."""
+        which = self.good if self.good.any() else np.ones(len(self.fit), bool)
+        weight = self.fit.stretches[which, LENGTH] / self.fit.expected[which] ** 2
+        return float(np.average(self.fit.width_mm[which], weights=weight))
+
+
+def find_wires(
+    photo: Photo,
+    camera: Camera,
+    hidden: Callable[[Array], NDArray[np.bool_]],
+    section: Section = ROUND,
+) -> list[Piece]:
+    """Find the straight pieces of wire, at least 15 mm long.
+
+    Parameters
+    ----------
+    hidden : tells of pixels (n, 2) whether the reference or a ring lies there
+    section : the wire's cross-section
+    """
+    edges = straight_edges(photo, camera, hidden)
+    found: list[Piece] = []
+    failures = 0
+    while len(edges.ends_mm) and failures < TRIALS_MOST:
+        index = int(np.argmax(edges.length))
+        seed = _try(photo, camera, edges.ends_mm[index], section)
+        gone = np.arange(len(edges.ends_mm)) == index
+        if seed is None:
+            failures += 1
+        else:
+            piece = _piece(photo, camera, seed, section)
+            gone |= _beside(edges, seed, piece)
+            if piece is not None and piece.length_mm >= LENGTH_LEAST_MM:
+                found.append(piece)
+        edges = edges.without(gone)
+    return found
+
+
+def _try(photo: Photo, camera: Camera, edge_mm: Array, section: Section) -> Array | None:
+    """The stretch (6,) of wire that an edge belongs to, if any."""
+    guesses = guesses_from(photo, camera, edge_mm)
+    if not len(guesses):
+        return None
+    fit = fit_stretches(photo, camera, guesses, rounds=1, section=section, once=True)
+    if fit.presence.max() < HOPE_LEAST:
+        return None
+    fit = fit.chosen(np.argsort(-_worth(fit))[:2])
+    fit = fit_stretches(photo, camera, fit.stretches, rounds=2, section=section, once=True)
+    best = int(np.argmax(_worth(fit)))
+    return fit.stretches[best] if bool(_straight(fit)[best]) else None
+
+
+def _worth(fit: StretchFit) -> Array:
+    worth: Array = (fit.presence + 0.02) / ((fit.scatter + 0.01) * (fit.expected + 0.005))
+    return worth
+
+
+def _straight(fit: StretchFit) -> NDArray[np.bool_]:
+    """Which stretches (n,) are wire, and straight enough."""
+    bow = np.abs(fit.stretches[:, BEND]) * fit.width_mm * BOW_LEAST
+    straight: NDArray[np.bool_] = (
+        (fit.presence > PRESENCE_LEAST) & (fit.scatter < SCATTER_MOST) & (bow < 1.0)
+    )
+    return straight
+
+
+def _piece(photo: Photo, camera: Camera, seed: Array, section: Section) -> Piece | None:
+    """Follow wire from a stretch of it to both ends, and measure in between."""
+    back = _follow(photo, camera, _turned_round(seed), section)
+    ahead = _follow(photo, camera, seed, section)
+    last = _end_beyond(photo, camera, ahead[-1], section)
+    first = _end_beyond(photo, camera, back[-1], section)
+    chain = np.array([_turned_round(row) for row in back[:0:-1]] + ahead)
+    axis = _axis_through(chain, first, last)
+    width = 2.0 * float(np.median(chain[:, HALF]))
+    stretches = _windows(axis, width)
+    if not len(stretches):
+        return None
+    fit = fit_stretches(photo, camera, stretches, rounds=2, section=section)
+    return Piece(
+        fit=fit,
+        good=_straight(fit) & (fit.clear.min(axis=1) > 0.99),
+        axis_mm=axis,
+        bent=any(
+            _goes_on(photo, camera, end, section)
+            for end in (_at_end(ahead[-1], last), _at_end(back[-1], first))
+        ),
+    )
+
+
+def _turned_round(stretch: Array) -> Array:
+    """The same stretch from its other end."""
+    turned = stretch.copy()
+    turned[ANGLE] += np.pi
+    turned[BEND] *= -1.0
+    return turned
+
+
+def _follow(photo: Photo, camera: Camera, seed: Array, section: Section) -> list[Array]:
+    """Stretches along the wire, the first one `seed`, until it ends or bends."""
+    chain = [seed]
+    while True:
+        ahead = _shifted(chain[-1], FOLLOW_SHARE)
+        if _outside(photo, camera, ahead):
+            return chain
+        fit = fit_stretches(photo, camera, ahead[None], rounds=1, section=section, once=True)
+        here = fit.stretches[0]
+        same = abs(here[HALF] / seed[HALF] - 1.0) < SAME_WIDTH
+        turned = abs(here[ANGLE] - ahead[ANGLE]) < 0.05
+        if not (bool(_straight(fit)[0]) and same and turned):
+            return chain
+        chain.append(here)
+
+
+def _shifted(stretch: Array, share: float) -> Array:
+    """The stretch that follows along the same arc, `share` of its length further."""
+    there = stretch.copy()
+    there[[X, Y]] = axis_of(stretch[None], np.array([share]))[0][0, 0]
+    there[ANGLE] += stretch[BEND] * share * stretch[LENGTH]
+    return there
+
+
+def _outside(photo: Photo, camera: Camera, stretch: Array) -> bool:
+    middle = camera.project(np.array([stretch[X], stretch[Y], 0.0]))
+    return bool(np.any(middle < 2.0) or np.any(middle > np.array(photo.size) - 3.0))
+
+
+def _end_beyond(photo: Photo, camera: Camera, stretch: Array, section: Section) -> float:
+    """Where the wire ends: way along the stretch's arc from its middle, in its lengths."""
+    width = 2.0 * stretch[HALF]
+    reach = 0.5 + BEYOND_WIDTHS * width / stretch[LENGTH]
+    places = np.arange(-0.5, reach, STEP_WIDTHS * width / stretch[LENGTH])
+    differs = _difference(photo, camera, stretch, places, section)
+    usual = float(np.median(differs[places < 0.0]))
+    off = differs < END_DEPTH * usual
+    runs = np.convolve(off.astype(int), np.ones(END_RUN, int))[END_RUN - 1 :] == END_RUN
+    ends = np.flatnonzero(runs & (places > -0.3))
+    return float(places[ends[0]]) if len(ends) else 0.5
+
+
+def _difference(
+    photo: Photo, camera: Camera, stretch: Array, places: Array, section: Section
+) -> Array:
+    """How much (m,) each cross-cut differs from the table beside it, in roots of light."""
+    left, right = (line[0] for line in silhouettes(camera, stretch[None], places, section))
+    lanes = np.concatenate([CORE, SIDES])
+    points = left[:, None] + lanes[None, :, None] * (right - left)[:, None]
+    light = np.sqrt(np.maximum(photo.sample(points), 0.0))
+    table = np.median(light[:, len(CORE) :], axis=1, keepdims=True)
+    differs: Array = np.sqrt(np.mean((light[:, : len(CORE)] - table) ** 2, axis=(1, 2)))
+    return differs
+
+
+def _at_end(stretch: Array, end: float) -> Array:
+    """A short stretch whose far end is the wire's end."""
+    there = _shifted(stretch, end)
+    there[LENGTH] = 2.0 * stretch[HALF]
+    return there
+
+
+def _goes_on(photo: Photo, camera: Camera, end: Array, section: Section) -> bool:
+    """Whether wire goes on from an end, at an angle."""
+    width = end[LENGTH]
+    back = _shifted(end, -1.5)
+    places = np.linspace(-1.0, 1.0, 21)
+    usual = float(np.median(_difference(photo, camera, back, places[:11] / 2, section)))
+    for turn in np.linspace(-BEND_LOOK, BEND_LOOK, 13):
+        there = end.copy()
+        there[ANGLE] += turn
+        there[BEND] = 0.0
+        there[LENGTH] = width
+        ahead = np.linspace(0.6, BEND_REACH, 16)
+        differs = _difference(photo, camera, there, ahead, section)
+        if float(np.mean(differs > END_DEPTH * usual)) > BEND_SHARE:
+            return True
+    return False
+
+
+def _axis_through(chain: Array, first: float, last: float) -> Array:
+    """Axis (m, 2) through stretches in order, from end to end, as smooth as a cubic."""
+    steps = np.linspace(-0.4, 0.4, 9)
+    points = np.concatenate(axis_of(chain, steps)[0])
+    start = axis_of(_turned_round(chain[0])[None], np.array([first]))[0][0, 0]
+    end = axis_of(chain[-1:], np.array([last]))[0][0, 0]
+    way = (end - start) / np.hypot(*(end - start))
+    left = np.array([-way[1], way[0]])
+    along, aside = (points - start) @ way, (points - start) @ left
+    smooth = np.polynomial.Polynomial.fit(along, aside, min(3, 1 + len(chain)))
+    length = float((end - start) @ way)
+    place = np.linspace(0.0, length, max(9, int(length / 0.5)))
+    axis: Array = start + place[:, None] * way + smooth(place)[:, None] * left
+    return axis
+
+
+def _windows(axis: Array, width: float) -> Array:
+    """Stretches (n, 6) that abut along the axis, clear of both ends."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(axis, axis=0).T))])
+    usable = float(along[-1]) - 2.0 * END_FREE * width
+    if usable < WINDOW_LEAST * width:
+        return np.empty((0, LENGTH + 1))
+    count = int(np.ceil(usable / (WINDOW_MOST * width)))
+    cuts = END_FREE * width + usable * np.arange(count + 1) / count
+
+    def at(place: Array) -> Array:
+        return np.column_stack([np.interp(place, along, axis[:, k]) for k in (0, 1)])
+
+    starts, middles, ends = at(cuts[:-1]), at((cuts[:-1] + cuts[1:]) / 2.0), at(cuts[1:])
+    chord = ends - starts
+    length = np.hypot(*chord.T)
+    way = chord / length[:, None]
+    # The middle of an arc lies aside its chord by bend * length^2 / 8.
+    sag = np.sum((middles - (starts + ends) / 2.0) * np.column_stack([-way[:, 1], way[:, 0]]), 1)
+    bend = -8.0 * sag / length**2
+    angle = np.arctan2(way[:, 1], way[:, 0])
+    half = np.full(count, width / 2.0)
+    return np.column_stack([middles, angle, half, bend, length])
+
+
+def _beside(edges: Edges, seed: Array, piece: Piece | None) -> NDArray[np.bool_]:
+    """Which edges lie along a piece, or along the stretch it was to grow from."""
+    axis = piece.axis_mm if piece is not None else axis_of(seed[None], np.linspace(-0.5, 0.5, 9))[0][0]
+    width = 2.0 * seed[HALF]
+    middles = edges.ends_mm.mean(axis=1)
+    apart = np.hypot(*(middles[:, None] - axis[None]).transpose(2, 0, 1)).min(axis=1)
+    beside: NDArray[np.bool_] = apart < BESIDE * width
+    return beside

@@ -1,0 +1,225 @@
+"""Stretches of wire through the edges that the reader found: width, place, direction, bow."""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.photo.decode import Photo
+from vision.rings.fit import EDGE_S, robust_step
+from vision.rings.reader import Reading, read_edges
+from vision.rings.section import ROUND, Section
+from vision.rings.unwrap import RAYS_PER_SECTOR, SECTORS, unwrap_between
+from vision.scale.camera import Camera
+from vision.wires.stretch import ANGLE, BEND, HALF, LENGTH, X, Y, axis_of, evenly, silhouettes
+
+Array = NDArray[np.float64]
+Picture = NDArray[np.float32]
+
+ROUNDS = 3
+BOW_WIDTHS = 100.0
+"""Radius of a bow, in widths of the wire, at one standard deviation before looking: wire off a coil
+keeps some of its curve."""
+HALF_SHRINK, HALF_GROW = 0.6, 1.5
+"""A round changes the width at most by these factors."""
+TURN_MOST = 0.12
+"""A round turns a stretch at most by this (radians)."""
+STEPS = np.array([1e-4, 1e-5, 1e-4, 1e-6])
+"""Of the numerical Jacobian: sideways (mm), angle, half width (mm), bend (1 / mm)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StretchFit:
+    """Fitted stretches and the signs of how well they fit."""
+
+    stretches: Array
+    """(n, 6)"""
+    residuals: Array
+    """(n, 2, 32) edge less silhouette along s: left, right."""
+    weight: Array
+    """(n, 2, 32) of the edges."""
+    expected: Array
+    """(n,) likely error of the width in widths, by the reader."""
+    moved: Array
+    """(n,) change of the width in the last round, mm."""
+    presence: Array
+    """(n,) probability that wire lies there, by the reader."""
+    clear: Array
+    """(n, 32) share of each sector inside the picture."""
+    planes: Picture
+    """(n, 6, 32, 144) what the reader saw in the last round."""
+    paper: Array
+    """(n,) linear light of the table beside each stretch, brightest channel."""
+    clipped: Array
+    """(n,) share of samples that are overexposed."""
+    section: Section = ROUND
+
+    def __len__(self) -> int:
+        return len(self.stretches)
+
+    def chosen(self, which: NDArray[np.int64]) -> "StretchFit":
+        """Keep the fits with these indices."""
+        rows = {
+            one.name: getattr(self, one.name)[which]
+            for one in fields(self)
+            if one.name != "section"
+        }
+        return StretchFit(section=self.section, **rows)
+
+    @property
+    def scatter(self) -> Array:
+        """(n,) standard deviation of the residuals, in widths."""
+        scatter: Array = self.residuals.std(axis=(1, 2))
+        return scatter
+
+    @property
+    def width_mm(self) -> Array:
+        """(n,) width of the wire as seen from above."""
+        return 2.0 * self.stretches[:, HALF]
+
+    @property
+    def local_mm(self) -> Array:
+        """(n, 32) width at each sector, noise and all."""
+        apart = self.residuals[:, 1] - self.residuals[:, 0]
+        return self.width_mm[:, None] * (1.0 + apart)
+
+
+def fit_stretches(
+    photo: Photo,
+    camera: Camera,
+    stretches: Array,
+    *,
+    rounds: int = ROUNDS,
+    section: Section = ROUND,
+    once: bool = False,
+) -> StretchFit:
+    """Unwrap, read and refit until both silhouettes stand.
+
+    Parameters
+    ----------
+    photo : the upright photo
+    camera : the camera over the table
+    stretches : (n, 6) guesses, off by a few pixels or by a third of the width
+    section : the wire's cross-section
+    once : read from one end only; half the work, for trials
+    """
+    read = read_edges if once else _read_both_ways
+    last = stretches
+    for _ in range(rounds):
+        last = stretches
+        lines = silhouettes(camera, last, evenly(SECTORS * RAYS_PER_SECTOR), section)
+        unwrapped = unwrap_between(photo, *lines)
+        reading = read(unwrapped.planes)
+        stretches, residuals = refit(camera, last, reading, unwrapped.clear, section)
+    return StretchFit(
+        stretches=stretches,
+        residuals=residuals,
+        weight=reading.weight,
+        expected=reading.scale[:, 0],
+        moved=2.0 * (stretches[:, HALF] - last[:, HALF]),
+        presence=reading.presence,
+        clear=unwrapped.clear,
+        planes=unwrapped.planes,
+        paper=unwrapped.paper,
+        clipped=unwrapped.planes[:, 3].mean(axis=(1, 2), dtype=float),
+        section=section,
+    )
+
+
+def _read_both_ways(planes: Picture) -> Reading:
+    """Read a stretch from either end and take the mean: wire has no inside and no outside."""
+    one = read_edges(planes)
+    other = read_edges(np.ascontiguousarray(planes[:, :, ::-1, ::-1]))
+    return Reading(
+        edges=(one.edges + 1.0 - other.edges[:, ::-1, ::-1]) / 2.0,
+        weight=np.sqrt(one.weight * other.weight[:, ::-1, ::-1]),
+        scale=np.sqrt(one.scale * other.scale),
+        presence=(one.presence + other.presence) / 2.0,
+    )
+
+
+def refit(
+    camera: Camera, stretches: Array, reading: Reading, clear: Array, section: Section = ROUND
+) -> tuple[Array, Array]:
+    """Move each stretch so that its silhouettes pass the edges read beside it; as for rings."""
+    jacobian, _, _ = _jacobian(camera, stretches, section)
+    target = reading.edges - np.array([0.0, 1.0])[:, None]
+    base = reading.weight * (clear[:, None, :] > 0.99)
+    count = len(stretches)
+    prior, here = np.zeros((count, 4)), np.zeros((count, 4))
+    prior[:, 3] = (EDGE_S * BOW_WIDTHS * 2.0 * stretches[:, HALF]) ** 2
+    here[:, 3] = stretches[:, BEND]
+    move, left = robust_step(
+        jacobian.reshape(count, 2 * SECTORS, 4),
+        target.reshape(count, 2 * SECTORS),
+        base.reshape(count, 2 * SECTORS),
+        prior,
+        here,
+    )
+    return _moved(stretches, move), left.reshape(count, 2, SECTORS)
+
+
+def _moved(stretches: Array, move: Array) -> Array:
+    aside, turn, half, bend = move.T
+    moved = stretches.copy()
+    moved[:, X] += aside * np.sin(stretches[:, ANGLE])
+    moved[:, Y] -= aside * np.cos(stretches[:, ANGLE])
+    moved[:, ANGLE] += np.clip(turn, -TURN_MOST, TURN_MOST)
+    old = stretches[:, HALF]
+    moved[:, HALF] = np.clip(old + half, HALF_SHRINK * old, HALF_GROW * old)
+    moved[:, BEND] += bend
+    return moved
+
+
+def _jacobian(
+    camera: Camera, stretches: Array, section: Section
+) -> tuple[Array, Array, Array]:
+    """Change (n, 2, 32, 4) of both silhouettes along s for a unit of each parameter.
+
+    With it, as for rings, the normals (n, 2, 32, 2) of the silhouettes and the wire's width
+    (n, 2, 32) along them.
+    """
+    places = evenly(SECTORS)
+    here = np.stack(silhouettes(camera, stretches, places, section), axis=1)
+    tangent = np.gradient(here, axis=2)
+    normal = np.stack([tangent[..., 1], -tangent[..., 0]], axis=-1)
+    width = np.sum((here[:, 1] - here[:, 0])[:, None] * normal, axis=-1)
+    columns = []
+    for parameter, step in enumerate(STEPS):
+        move = np.zeros((len(stretches), 4))
+        move[:, parameter] = step
+        there = silhouettes(camera, _moved(stretches, move), places, section)
+        shift = np.stack(there, axis=1) - here
+        columns.append(np.sum(shift * normal, axis=-1) / width / step)
+    return np.stack(columns, axis=-1), normal, width
+
+
+def rematch(
+    stretches: Array, seen_by: Camera, through: Camera, section: Section = ROUND
+) -> Array:
+    """Stretches (n, 6) that `through` would draw where `seen_by` draws these.
+
+    Least squares of the silhouettes' distances, three linear steps; as for rings.
+    """
+    if not len(stretches):
+        return stretches
+    places = evenly(SECTORS)
+    seen = np.stack(silhouettes(seen_by, stretches, places, section), axis=1)
+    guess = stretches.copy()
+    for row, axis in enumerate(axis_of(stretches, np.array([-0.5, 0.0, 0.5]))[0]):
+        half = stretches[row, HALF]
+        ends = seen_by.project(np.column_stack([axis, np.full(3, half)]))
+        guess[row, HALF] *= through.mm_per_px(ends[1], half) / seen_by.mm_per_px(ends[1], half)
+        first, middle, last = through.to_plane(ends, guess[row, HALF])
+        guess[row, [X, Y]] = middle
+        guess[row, ANGLE] = np.arctan2(*(last - first)[::-1])
+        guess[row, LENGTH] = np.hypot(*(last - first))
+    for _ in range(3):
+        drawn = np.stack(silhouettes(through, guess, places, section), axis=1)
+        jacobian, normal, width = _jacobian(through, guess, section)
+        apart = np.sum((seen - drawn) * normal, axis=-1) / width
+        flat = jacobian.reshape(len(guess), 2 * SECTORS, 4)
+        squares = np.einsum("nkp,nkq->npq", flat, flat) + 1e-9 * np.eye(4)
+        right = np.einsum("nkp,nk->np", flat, apart.reshape(len(guess), 2 * SECTORS))
+        guess = _moved(guess, np.linalg.solve(squares, right[..., None])[..., 0])
+    return guess
