@@ -11,7 +11,7 @@ from vision.photo.circles import Nest, find_circles
 from vision.photo.decode import Photo, read_photo
 from vision.photo.fitness import explained, judge, require_contrast
 from vision.photo.look import look_at
-from vision.results import Result, Ring, Scale
+from vision.results import Result, Ring, Scale, Wire
 from vision.rings.find import find_rings, refind
 from vision.rings.fit import Fit, fit_rings, rematch
 from vision.rings.others import find_others
@@ -19,6 +19,8 @@ from vision.rings.record import rings_of
 from vision.rings.section import SECTIONS, Profile
 from vision.rings.shape import rounds_of
 from vision.scale.reference import Reference, Sight, see_reference
+from vision.wires.find import find_wires
+from vision.wires.record import shadows_of, touched, wires_of
 
 
 def measure_photo(
@@ -47,7 +49,7 @@ def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND
     circles = find_circles(photo.bgr)
     try:
         sight = see_reference(photo, circles, reference)
-        scale, read = read_rings(photo, sight, circles, profile, look.blur_px)
+        scale, read, wires = read_rings(photo, sight, circles, profile, look.blur_px)
     except (ScaleError, RingsError) as error:
         raise explained(error, look) from error
     rings, fitness = judge(photo.bgr, look, scale, read, photo.info.file)
@@ -56,6 +58,7 @@ def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND
         photo=photo.info,
         scale=scale,
         rings=rings,
+        wires=wires,
         fitness=fitness,
         profile=profile.value,
         notes=(meaning,) if meaning else (),
@@ -86,21 +89,23 @@ def read_rings(
     circles: list[Nest],
     profile: Profile = Profile.ROUND,
     blur_px: float | None = None,
-) -> tuple[Scale, tuple[Ring, ...]]:
-    """Read the rings among the circles of a photo whose reference has been seen."""
+) -> tuple[Scale, tuple[Ring, ...], tuple[Wire, ...]]:
+    """Read the rings among the circles of a photo whose reference has been seen, and wires."""
     nests = [nest for nest in circles if not sight.hides(nest.x, nest.y)]
     fit, open_nests = find_rings(photo, sight.camera, nests, SECTIONS[profile])
     sight, fit = _levelled(photo, sight, fit)
     fit = refind(photo, sight.camera, open_nests, fit)
     sight, fit = _levelled(photo, sight, fit)
     scale = sight.scale()
-    others = find_others(photo, scale, fit)
-    if not len(fit) and not others:
+    pieces = find_wires(photo, scale, fit, sight.hides)
+    others = find_others(photo, scale, fit, shadows_of(pieces, scale.camera))
+    if not len(fit) and not others and not pieces:
         raise RingsError(
             f"no ring found in {photo.info.file}",
             hint="lay the rings flat on plain paper, each for itself, and fill the picture",
         )
-    return scale, rings_of(photo, scale, fit, others, sight.cell_of, blur_px)
+    rings = rings_of(photo, scale, fit, others, sight.cell_of, blur_px, touched(pieces, fit))
+    return scale, rings, wires_of(photo, scale, pieces, sight.cell_of, blur_px)
 
 
 def _levelled(photo: Photo, sight: Sight, fit: Fit) -> tuple[Sight, Fit]:

@@ -84,6 +84,49 @@ class Ring:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NearGauge:
+    """The number of a wire gauge system that is nearest to a wire."""
+
+    name: str
+    """As a dealer writes it: `AWG 18`; two numbers where the wire lies half way."""
+    diameter_mm: float
+    off_mm: float
+    """Wire less gauge: positive where the wire is thicker."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Wire:
+    """One straight piece of wire that lies for itself: measured, or unusable with the reasons."""
+
+    number: int
+    """Of the pieces of wire, shown as W1, W2 ...; rings are numbered for themselves."""
+    center_px: tuple[float, float]
+    ends_px: tuple[tuple[float, float], tuple[float, float]]
+    """Both ends of the axis in the upright photo."""
+    center_mm: tuple[float, float]
+    length_mm: float
+    """Of the straight piece in the photo, about; wire may go on beyond it, bent or cut off."""
+    status: Status
+    reasons: tuple[str, ...] = ()
+    """Why an unusable piece carries no numbers."""
+    warnings: tuple[str, ...] = ()
+    cell: str | None = None
+    wire_mm: Quantity | None = None
+    """Mean width along the piece: of round wire the diameter."""
+    variation_mm: Quantity | None = None
+    """Thickest less thinnest along the piece."""
+    awg: NearGauge | None = None
+    swg: NearGauge | None = None
+    outline_px: NDArray[np.float64] | None = None
+    """Outline (m, 2), for drawing."""
+
+    @property
+    def name(self) -> str:
+        """What it is called beside rings."""
+        return f"W{self.number}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PhotoInfo:
     """Which photo this was."""
 
@@ -188,6 +231,8 @@ class Result:
     photo: PhotoInfo
     scale: Scale
     rings: tuple[Ring, ...]
+    wires: tuple[Wire, ...] = ()
+    """Straight pieces of wire beside the rings; no ring is among them."""
     warnings: tuple[str, ...] = field(default=())
     correction: Mapping[str, Any] | None = None
     """The caliper correction that all sizes went through, as plain values; None for none."""
@@ -250,6 +295,7 @@ def result_record(result: Result) -> dict[str, Any]:
             "details": dict(scale.details),
         },
         "rings": [_ring_record(ring) for ring in result.rings],
+        "wires": [_wire_record(wire) for wire in result.wires],
         "summary": {
             "rings": len(result.rings),
             "measured": len(result.measured),
@@ -290,6 +336,7 @@ def _fitness_record(fitness: Fitness) -> dict[str, Any]:
 
 def _ring_record(ring: Ring) -> dict[str, Any]:
     record: dict[str, Any] = {
+        "kind": "ring",
         "number": ring.number,
         "cell": ring.cell,
         "center_px": list(ring.center_px),
@@ -315,6 +362,32 @@ def _ring_record(ring: Ring) -> dict[str, Any]:
         "colour": ring.colour,
         "warnings": list(ring.warnings),
     }
+    return record
+
+
+def _wire_record(wire: Wire) -> dict[str, Any]:
+    record: dict[str, Any] = {
+        "kind": "wire",
+        "number": wire.number,
+        "cell": wire.cell,
+        "center_px": list(wire.center_px),
+        "center_mm": list(wire.center_mm),
+        "ends_px": [list(end) for end in wire.ends_px],
+        "length_mm": wire.length_mm,
+        "status": wire.status.value,
+        "reasons": list(wire.reasons),
+    }
+    for name, quantity in (("wire", wire.wire_mm), ("variation", wire.variation_mm)):
+        record[f"{name}_mm"] = quantity.value if quantity else None
+        record[f"{name}_u95_mm"] = quantity.u95 if quantity else None
+    record["u_parts"] = {"wire_mm": dict(wire.wire_mm.parts)} if wire.wire_mm else None
+    for system, gauge in (("awg", wire.awg), ("swg", wire.swg)):
+        record[system] = (
+            {"name": gauge.name, "diameter_mm": gauge.diameter_mm, "off_mm": gauge.off_mm}
+            if gauge
+            else None
+        )
+    record["warnings"] = list(wire.warnings)
     return record
 
 

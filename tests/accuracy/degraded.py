@@ -176,7 +176,7 @@ def line(part: Part) -> str:
     said = f"blur {blur_px:5.2f} noise {100 * look.noise_rel:4.1f} %"
     try:
         sight = TrueSight(part.camera, part.photo.size)
-        scale, rings = read_rings(part.photo, sight, find_circles(part.photo.bgr))
+        scale, rings, _ = read_rings(part.photo, sight, find_circles(part.photo.bgr))
     except VisionError as error:
         return f"{said}  refused: {error}"
     places = np.array([ring.center_px for ring in rings]).reshape(-1, 2)

@@ -4,6 +4,7 @@ Nothing is dropped in silence: a standing ring, a heap, a ring at the photo's ed
 told apart from the table by colour and lightness, and listed with the reason why not.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -38,6 +39,8 @@ SHADOW_RIM = 1.25
 AGAINST_PX, AGAINST_SHARE = 3, 0.5
 """A thing this near (pixels of the reduced picture) to what a ring hides lies against the ring, if
 it is at least this large (radii of the ring): a crumb lifts nothing."""
+WIRE_SHARE = 0.4
+"""A thing is a piece of wire if its straight parts cover this share of it."""
 AREA_SHARE = 0.12
 """Least area of a thing, as a share of the smallest ring's disc (or of 0.01 % of the picture)."""
 
@@ -54,8 +57,15 @@ class Thing:
     """Indices of the fitted rings that it lies against, over or under."""
 
 
-def find_others(photo: Photo, scale: Scale, fit: Fit) -> list[Thing]:
-    """List the things on the table that neither the reference nor a fitted ring accounts for."""
+def find_others(
+    photo: Photo, scale: Scale, fit: Fit, wires_px: Sequence[Array] = ()
+) -> list[Thing]:
+    """List the things on the table that neither reference, rings nor wires account for.
+
+    Parameters
+    ----------
+    wires_px : outline (m, 2) of each piece of wire, with its shadow
+    """
     size = max(photo.size)
     shrink = min(1.0, WORK_PX / size)
     small = cv2.resize(photo.bgr, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
@@ -69,6 +79,7 @@ def find_others(photo: Photo, scale: Scale, fit: Fit) -> list[Thing]:
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)), np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.uint8)
     _blank_known(mask, shrink, scale, fit)
+    _blank_wires(mask, [np.rint(wire * shrink).astype(np.int32) for wire in wires_px])
     owners = _owners(mask, shrink, scale, fit)
     return _things(mask, steep, owners, shrink, _least_area(scale.camera, fit, shrink, mask))
 
@@ -97,6 +108,17 @@ def _blank_known(mask: Mask, shrink: float, scale: Scale, fit: Fit) -> None:
         cv2.fillPoly(mask, [np.rint(grown * shrink).astype(np.int32)], 0)
     for ring in _grown(scale.camera, fit, shrink):
         cv2.fillPoly(mask, [ring], 0)
+
+
+def _blank_wires(mask: Mask, wires: Sequence[NDArray[np.int32]]) -> None:
+    """Clear the wires, and with them what is mostly wire: the bends of a bent piece."""
+    held = np.zeros_like(mask)
+    for wire in wires:
+        cv2.fillPoly(held, [wire], 1)
+    _, labels = cv2.connectedComponents(mask, connectivity=8)
+    area = np.bincount(labels.ravel())
+    share = np.bincount(labels[held > 0].ravel(), minlength=len(area)) / area
+    mask[(held > 0) | (share > WIRE_SHARE)[labels]] = 0
 
 
 def _owners(mask: Mask, shrink: float, scale: Scale, fit: Fit) -> NDArray[np.int32]:

@@ -43,12 +43,14 @@ def rings_of(
     things: list[Thing],
     cell_of: Callable[[float, float], str | None],
     blur_px: float | None = None,
+    touched: frozenset[int] = frozenset(),
 ) -> tuple[Ring, ...]:
     """All rings of a photo, measured and unusable, in reading order.
 
     Parameters
     ----------
     blur_px : standard deviation of the blur of the photo's edges, where it is known
+    touched : indices of the rings that a piece of wire lies against
     """
     camera = scale.camera
     sizes = [less_sure(each, fit.section) for each in sizes_of(fit, scale, fit.paper < DARK_PAPER)]
@@ -56,6 +58,8 @@ def rings_of(
     for thing in things:
         for index in thing.against:
             reasons[index].append(LIES_AGAINST)
+    for index in touched:
+        reasons[index].append(LIES_AGAINST)
     warnings = warnings_about(fit, camera)
     inner, outer = outlines(camera, fit.tori, ring_angles(DRAWN_POINTS), fit.section)
     middles = (inner.mean(axis=1) + outer.mean(axis=1)) / 2.0

@@ -3,11 +3,16 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
-from vision.rings.section import ROUND, Section
+from vision.results import Scale
+from vision.rings.fit import Fit
+from vision.rings.others import FRAME_MM
+from vision.rings.section import HALF_ROUND, HALF_ROUND_INSIDE, Section
+from vision.rings.torus import outlines, ring_angles
 from vision.scale.camera import Camera
 from vision.wires.fit import StretchFit, fit_stretches
 from vision.wires.seeds import Edges, guesses_from, straight_edges
@@ -26,6 +31,8 @@ Array = NDArray[np.float64]
 
 LENGTH_LEAST_MM = 15.0
 """Shorter straight wire is not reported."""
+RING_RIM = 1.1
+"""Edges this near to a ring or coin, in its radii, are its own or its shadow's."""
 TRIALS_MOST = 20
 """Edges that may be tried in vain."""
 HOPE_LEAST = 0.1
@@ -36,8 +43,12 @@ BOW_LEAST = 50.0
 """Radius, in widths, under which wire is bent, not bowed."""
 SAME_WIDTH = 0.1
 """Relative difference in width up to which the wire goes on."""
+TURN_MOST = 0.05
+"""Angle (radians) by which the wire may differ from its arc, one step ahead."""
 FOLLOW_SHARE = 0.6
 """Step with which wire is followed, in the length of the trial."""
+TWIN_SHARE = 0.3
+"""Pieces that share so much of their length are one."""
 BESIDE = 1.6
 """Edges up to this far from the axis, in widths, belong to the wire or its shadow."""
 END_FREE = 1.0
@@ -84,19 +95,17 @@ class Piece:
 
 
 def find_wires(
-    photo: Photo,
-    camera: Camera,
-    hidden: Callable[[Array], NDArray[np.bool_]],
-    section: Section = ROUND,
+    photo: Photo, scale: Scale, rings: Fit, hides: Callable[[float, float], bool]
 ) -> list[Piece]:
     """Find the straight pieces of wire, at least 15 mm long.
 
     Parameters
     ----------
-    hidden : tells of pixels (n, 2) whether the reference or a ring lies there
-    section : the wire's cross-section
+    rings : as fitted under `scale.camera`, in whose places no wire is looked for
+    hides : whether the reference itself lies at a pixel
     """
-    edges = straight_edges(photo, camera, hidden)
+    camera, section = scale.camera, lying(rings.section)
+    edges = straight_edges(photo, camera, _hider(scale, rings, hides))
     found: list[Piece] = []
     failures = 0
     while len(edges.ends_mm) and failures < TRIALS_MOST:
@@ -111,7 +120,55 @@ def find_wires(
             if piece is not None and piece.length_mm >= LENGTH_LEAST_MM:
                 found.append(piece)
         edges = edges.without(gone)
-    return found
+    return _without_twins(found)
+
+
+def lying(section: Section) -> Section:
+    """The section of straight wire: half-round wire lies on its flat side."""
+    return HALF_ROUND if section is HALF_ROUND_INSIDE else section
+
+
+def _hider(
+    scale: Scale, rings: Fit, hides: Callable[[float, float], bool]
+) -> Callable[[Array], NDArray[np.bool_]]:
+    """Tell of pixels (n, 2) whether the reference or a ring lies there."""
+    known = np.zeros((0, 2))
+    reach = np.zeros(0)
+    if len(rings):
+        _, outer = outlines(scale.camera, rings.tori, ring_angles(32), rings.section)
+        known = outer.mean(axis=1)
+        reach = RING_RIM * np.hypot(*np.moveaxis(outer - known[:, None], -1, 0)).max(axis=1)
+    margin = FRAME_MM / scale.mm_per_px
+
+    def hidden(points: Array) -> NDArray[np.bool_]:
+        apart = np.hypot(*(points[:, None] - known[None]).transpose(2, 0, 1))
+        at_ring = (apart < reach).any(axis=1)
+        if scale.outline_px is not None and scale.work_px is None:
+            middle = scale.outline_px.mean(axis=0)
+            rim = np.hypot(*(scale.outline_px - middle).T).max()
+            return np.asarray(at_ring | (np.hypot(*(points - middle).T) < RING_RIM * rim))
+        if scale.work_px is not None:
+            work = scale.work_px.astype(np.float32)
+            inside = [cv2.pointPolygonTest(work, (float(x), float(y)), True) for x, y in points]
+            return np.asarray(at_ring | (np.array(inside) < margin))
+        return np.asarray(at_ring | np.array([hides(float(x), float(y)) for x, y in points]))
+
+    return hidden
+
+
+def _without_twins(pieces: list[Piece]) -> list[Piece]:
+    """Of pieces that share their metal keep the longest."""
+    kept: list[Piece] = []
+    for piece in sorted(pieces, key=lambda one: -one.length_mm):
+        if not any(_share_metal(piece, other) for other in kept):
+            kept.append(piece)
+    return kept
+
+
+def _share_metal(one: Piece, other: Piece) -> bool:
+    apart = np.hypot(*(one.axis_mm[:, None] - other.axis_mm[None]).transpose(2, 0, 1)).min(axis=1)
+    near = 0.4 * (one.width_mm + other.width_mm)
+    return float(np.mean(apart < near)) > TWIN_SHARE
 
 
 def _try(photo: Photo, camera: Camera, edge_mm: Array, section: Section) -> Array | None:
@@ -181,13 +238,26 @@ def _follow(photo: Photo, camera: Camera, seed: Array, section: Section) -> list
         ahead = _shifted(chain[-1], FOLLOW_SHARE)
         if _outside(photo, camera, ahead):
             return chain
-        fit = fit_stretches(photo, camera, ahead[None], rounds=1, section=section, once=True)
+        there = _next(photo, camera, seed, ahead, section)
+        if there is None:
+            return chain
+        chain.append(there)
+
+
+def _next(
+    photo: Photo, camera: Camera, seed: Array, ahead: Array, section: Section
+) -> Array | None:
+    """The stretch that was expected ahead, if wire like the seed's lies there; a second look helps
+    where the first one came from too far aside."""
+    here = ahead
+    for _ in range(2):
+        fit = fit_stretches(photo, camera, here[None], rounds=1, section=section, once=True)
         here = fit.stretches[0]
         same = abs(here[HALF] / seed[HALF] - 1.0) < SAME_WIDTH
-        turned = abs(here[ANGLE] - ahead[ANGLE]) < 0.05
-        if not (bool(_straight(fit)[0]) and same and turned):
-            return chain
-        chain.append(here)
+        turned = abs(here[ANGLE] - ahead[ANGLE]) > TURN_MOST
+        if bool(_straight(fit)[0]) and same and not turned:
+            return here
+    return None
 
 
 def _shifted(stretch: Array, share: float) -> Array:
@@ -208,25 +278,33 @@ def _end_beyond(photo: Photo, camera: Camera, stretch: Array, section: Section) 
     width = 2.0 * stretch[HALF]
     reach = 0.5 + BEYOND_WIDTHS * width / stretch[LENGTH]
     places = np.arange(-0.5, reach, STEP_WIDTHS * width / stretch[LENGTH])
-    differs = _difference(photo, camera, stretch, places, section)
-    usual = float(np.median(differs[places < 0.0]))
-    off = differs < END_DEPTH * usual
+    core, table = _looks(photo, camera, stretch, places, section)
+    sure = places < 0.0
+    from_table = _rms(core - table)
+    from_wire = _rms(core - np.median(core[sure], axis=0))
+    # A shadow beyond the end differs from the table too, but more from the wire.
+    off = (from_table < END_DEPTH * np.median(from_table[sure])) | (from_table < from_wire)
     runs = np.convolve(off.astype(int), np.ones(END_RUN, int))[END_RUN - 1 :] == END_RUN
     ends = np.flatnonzero(runs & (places > -0.3))
     return float(places[ends[0]]) if len(ends) else 0.5
 
 
-def _difference(
+def _looks(
     photo: Photo, camera: Camera, stretch: Array, places: Array, section: Section
-) -> Array:
-    """How much (m,) each cross-cut differs from the table beside it, in roots of light."""
+) -> tuple[Array, Array]:
+    """Light on the wire (m, 12, 3) and of the table beside it (m, 1, 3), as square roots."""
     left, right = (line[0] for line in silhouettes(camera, stretch[None], places, section))
     lanes = np.concatenate([CORE, SIDES])
     points = left[:, None] + lanes[None, :, None] * (right - left)[:, None]
-    light = np.sqrt(np.maximum(photo.sample(points), 0.0))
-    table = np.median(light[:, len(CORE) :], axis=1, keepdims=True)
-    differs: Array = np.sqrt(np.mean((light[:, : len(CORE)] - table) ** 2, axis=(1, 2)))
-    return differs
+    light = np.sqrt(np.maximum(photo.sample(points), 0.0)).astype(float)
+    core, beside = light[:, : len(CORE)], light[:, len(CORE) :]
+    return core, np.median(beside, axis=1, keepdims=True)
+
+
+def _rms(light: Array) -> Array:
+    """Root of the mean square (m,) over lanes and channels."""
+    mean: Array = np.sqrt(np.mean(light**2, axis=(1, 2)))
+    return mean
 
 
 def _at_end(stretch: Array, end: float) -> Array:
@@ -241,15 +319,16 @@ def _goes_on(photo: Photo, camera: Camera, end: Array, section: Section) -> bool
     width = end[LENGTH]
     back = _shifted(end, -1.5)
     places = np.linspace(-1.0, 1.0, 21)
-    usual = float(np.median(_difference(photo, camera, back, places[:11] / 2, section)))
+    core, table = _looks(photo, camera, back, places[:11] / 2, section)
+    usual = float(np.median(_rms(core - table)))
     for turn in np.linspace(-BEND_LOOK, BEND_LOOK, 13):
         there = end.copy()
         there[ANGLE] += turn
         there[BEND] = 0.0
         there[LENGTH] = width
         ahead = np.linspace(0.6, BEND_REACH, 16)
-        differs = _difference(photo, camera, there, ahead, section)
-        if float(np.mean(differs > END_DEPTH * usual)) > BEND_SHARE:
+        core, table = _looks(photo, camera, there, ahead, section)
+        if float(np.mean(_rms(core - table) > END_DEPTH * usual)) > BEND_SHARE:
             return True
     return False
 
@@ -296,7 +375,9 @@ def _windows(axis: Array, width: float) -> Array:
 
 def _beside(edges: Edges, seed: Array, piece: Piece | None) -> NDArray[np.bool_]:
     """Which edges lie along a piece, or along the stretch it was to grow from."""
-    axis = piece.axis_mm if piece is not None else axis_of(seed[None], np.linspace(-0.5, 0.5, 9))[0][0]
+    axis = (
+        piece.axis_mm if piece is not None else axis_of(seed[None], np.linspace(-0.5, 0.5, 9))[0][0]
+    )
     width = 2.0 * seed[HALF]
     middles = edges.ends_mm.mean(axis=1)
     apart = np.hypot(*(middles[:, None] - axis[None]).transpose(2, 0, 1)).min(axis=1)

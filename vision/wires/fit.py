@@ -171,9 +171,7 @@ def _moved(stretches: Array, move: Array) -> Array:
     return moved
 
 
-def _jacobian(
-    camera: Camera, stretches: Array, section: Section
-) -> tuple[Array, Array, Array]:
+def _jacobian(camera: Camera, stretches: Array, section: Section) -> tuple[Array, Array, Array]:
     """Change (n, 2, 32, 4) of both silhouettes along s for a unit of each parameter.
 
     With it, as for rings, the normals (n, 2, 32, 2) of the silhouettes and the wire's width
@@ -194,9 +192,7 @@ def _jacobian(
     return np.stack(columns, axis=-1), normal, width
 
 
-def rematch(
-    stretches: Array, seen_by: Camera, through: Camera, section: Section = ROUND
-) -> Array:
+def rematch(stretches: Array, seen_by: Camera, through: Camera, section: Section = ROUND) -> Array:
     """Stretches (n, 6) that `through` would draw where `seen_by` draws these.
 
     Least squares of the silhouettes' distances, three linear steps; as for rings.

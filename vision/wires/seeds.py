@@ -101,8 +101,9 @@ def guesses_from(photo: Photo, camera: Camera, edge_mm: Array) -> Array:
     way = (end - start) / length
     right = np.array([way[1], -way[0]])
     middle = (start + end) / 2.0
-    across = np.arange(-WIDTH_MM[1], WIDTH_MM[1], camera.mm_per_px(camera.project(
-        np.append(middle, 0.0))) / 2.0)
+    across = np.arange(
+        -WIDTH_MM[1], WIDTH_MM[1], camera.mm_per_px(camera.project(np.append(middle, 0.0))) / 2.0
+    )
     along = (np.arange(LANES) + 0.5) / LANES - 0.5
     places = (
         middle
