@@ -43,7 +43,8 @@ class Finish:
         contents = _contents(photo, result) if self.files else {}
         # Many results are kept until the end; outlines are most of their size.
         bare = tuple(replace(ring, outlines_px=None) for ring in result.rings)
-        return Finished(result=replace(result, rings=bare), contents=contents)
+        wires = tuple(replace(wire, outline_px=None) for wire in result.wires)
+        return Finished(result=replace(result, rings=bare, wires=wires), contents=contents)
 
 
 def _contents(photo: Photo, result: Result) -> dict[str, bytes]:

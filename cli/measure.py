@@ -250,10 +250,16 @@ def worst_code(failures: "list[Failure]") -> ExitCode:
 
 
 def _check_explain(
-    explain: int | None, found: list[Path], *, as_json: bool, together: bool
+    explain: str | None, found: list[Path], *, as_json: bool, together: bool
 ) -> None:
     if explain is None:
         return
+    number = explain.upper().removeprefix("W")
+    if not number.isdecimal() or int(number) < 1:
+        raise UsageProblem(
+            f"--explain takes the number of a ring, or W1, W2 ... for a wire, not {explain!r}",
+            hint="the numbers stand in the table and on the marked photo",
+        )
     if as_json:
         raise UsageProblem("--explain prints text, --json only JSON", hint="give one of them")
     if len(found) > 1 and not together:
@@ -295,18 +301,22 @@ def _print_json(outcomes: "list[Result | Done | None]", failures: "list[Failure]
         typer.echo(dump(there[0]).encode("utf-8"), nl=False)
 
 
-def _print_budget(results: "list[Result]", number: int) -> None:
+def _print_budget(results: "list[Result]", name: str) -> None:
     from cli.show.budget import budget_text
     from cli.show.terminal import print_text, terminal_width
 
+    kind = "wire" if name.upper().startswith("W") else "ring"
+    number = int(name.upper().removeprefix("W"))
     for result in results:
-        rings = {ring.number: ring for ring in result.rings}
-        if number not in rings:
+        there = {one.number: one for one in (result.wires if kind == "wire" else result.rings)}
+        if number not in there:
             raise UsageProblem(
-                f"there is no ring {number} in {result.photo.file}",
-                hint=f"its rings are numbered 1 to {max(rings)}" if rings else "it has no ring",
+                f"there is no {kind} {number} in {result.photo.file}",
+                hint=f"its {kind}s are numbered 1 to {max(there)}"
+                if there
+                else f"it has no {kind}",
             )
-        print_text(budget_text(rings[number], width=terminal_width(), notes=result.notes))
+        print_text(budget_text(there[number], width=terminal_width(), notes=result.notes))
 
 
 def _print_tables(results: "dict[Path, Result]", done: "dict[Path, Done]") -> None:

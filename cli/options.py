@@ -152,12 +152,11 @@ SameRings = Annotated[
 ]
 
 Explain = Annotated[
-    int | None,
+    str | None,
     typer.Option(
         "--explain",
         metavar="N",
-        min=1,
-        help="Print what makes up the uncertainty of ring N.",
+        help="Print what makes up the uncertainty of ring N, or of wire W1, W2 ...",
     ),
 ]
 

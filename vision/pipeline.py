@@ -101,7 +101,7 @@ def read_rings(
     others = find_others(photo, scale, fit, shadows_of(pieces, scale.camera))
     if not len(fit) and not others and not pieces:
         raise RingsError(
-            f"no ring found in {photo.info.file}",
+            f"no ring and no straight wire found in {photo.info.file}",
             hint="lay the rings flat on plain paper, each for itself, and fill the picture",
         )
     rings = rings_of(photo, scale, fit, others, sight.cell_of, blur_px, touched(pieces, fit))

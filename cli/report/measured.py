@@ -8,7 +8,7 @@ import numpy as np
 from cli.report.picture import Picture, embed, outline_path
 from cli.report.plots import PLOTTED, plot
 from cli.report.render import render
-from cli.report.rows import Row, State, row_of
+from cli.report.rows import Row, State, piece_row, row_of
 from cli.report.sections import (
     CAUTIONS,
     budget_of,
@@ -21,6 +21,7 @@ from cli.report.sections import (
 from cli.show.lot import LEAST_U95_MM, off_words, size_words
 from cli.show.numbers import rounded
 from cli.show.page import LABELS, percent
+from cli.show.pieces import piece_words
 from cli.show.same_rings import (
     PHOTO_HEADINGS,
     agreement_words,
@@ -83,6 +84,7 @@ def measured_html(
         names=[result.photo.file],
         reference=outline_path(outline) if outline is not None else "",
         rows=rows,
+        pieces=[piece_row(wire) for wire in result.wires],
         cards=by_distance(rows),
         views=views_of(rows),
         words=WORDS,
@@ -122,6 +124,8 @@ def _combined(together: Together) -> dict[str, object]:
 
 def headline(result: Result, found: Report | None) -> str:
     """Answer in a sentence: how many rings, of how many sizes, how many off size."""
+    if not result.rings and result.wires:
+        return f"{piece_words(result.wires)}, no ring"
     if found is None:
         return f"None of {count(len(result.rings), 'ring')} could be measured"
     n, lost = len(found.batch), len(result.rings) - len(found.batch)

@@ -4,9 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
+import numpy as np
+
 from cli.report.picture import circle_path, outline_path
 from cli.show.numbers import rounded
-from vision.results import Quantity, Ring, Status
+from cli.show.pieces import gauge, varies
+from vision.results import Quantity, Ring, Status, Wire
 
 SHOWN = ("wire_mm", "id_mm", "od_mm", "ar")
 
@@ -112,6 +115,49 @@ def row_of(
         y=y,
         radius=radius,
         outlines=tuple(map(outline_path, drawn)) if drawn else (circle_path(x, y, radius),),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PieceRow:
+    """One piece of wire, as texts to show."""
+
+    name: str
+    cell: str
+    state: State
+    said: str
+    width: str
+    u95: str
+    varies: str
+    length: str
+    awg: str
+    swg: str
+    x: float
+    y: float
+    outline: str
+    """Data of an SVG path, in the photo's pixels."""
+
+
+def piece_row(wire: Wire) -> PieceRow:
+    """Prepare a piece of wire."""
+    found = wire.wire_mm
+    value, u95 = rounded(found.value, found.u95) if found else ("", "")
+    state = State.DOUBT if wire.warnings else State.GOOD
+    (x, y), ends = wire.center_px, np.array(wire.ends_px)
+    return PieceRow(
+        name=wire.name,
+        cell=wire.cell or "",
+        state=state if found else State.UNUSABLE,
+        said="; ".join(wire.warnings if found else wire.reasons),
+        width=value,
+        u95=u95,
+        varies=varies(wire),
+        length=f"{wire.length_mm:.0f}",
+        awg=gauge(wire.awg, found.u95) if found else "",
+        swg=gauge(wire.swg, found.u95) if found else "",
+        x=x,
+        y=y,
+        outline=outline_path(wire.outline_px if wire.outline_px is not None else ends),
     )
 
 

@@ -6,27 +6,30 @@ from textwrap import wrap
 from rich.text import Text
 
 from cli.show.numbers import rounded, significant
+from cli.show.pieces import varies
 from cli.words import harmless
-from vision.results import AR_NOTE, Quantity, Ring
+from vision.results import AR_NOTE, Quantity, Ring, Wire
 
 HEADING = "bold"
 FIRST_WIDTH = 30
 OTHER_WIDTH = 10
 
 
-def budget_text(ring: Ring, *, width: int, notes: Sequence[str] = ()) -> Text:
-    """Lay out a ring's uncertainty budget: each cause, the sum, U.
+def budget_text(ring: Ring | Wire, *, width: int, notes: Sequence[str] = ()) -> Text:
+    """Lay out the uncertainty budget of a ring or wire: each cause, the sum, U.
 
     The rows are standard uncertainties (k = 1) in millimetres; independent causes add in
     quadrature (JCGM 100, 5.1.2), and U is twice the sum.
     """
     page = Text()
     quantities = _quantities(ring)
+    name = f"ring {ring.number}" if isinstance(ring, Ring) else f"wire {ring.name}"
     if not quantities:
         reasons = "; ".join(map(harmless, ring.reasons)) or "no reason given"
-        page.append(f"ring {ring.number} is unusable and carries no numbers: {reasons}\n")
+        page.append(f"{name} is unusable and carries no numbers: {reasons}\n")
         return page
-    page.append(f"ring {ring.number}: standard uncertainty by cause, in mm (AR: no unit)\n")
+    unitless = " (AR: no unit)" if isinstance(ring, Ring) else ""
+    page.append(f"{name}: standard uncertainty by cause, in mm{unitless}\n")
     page.append(_row("", list(quantities)), HEADING)
     for cause in _causes(quantities):
         parts = [quantity.parts.get(cause) for quantity in quantities.values()]
@@ -40,7 +43,8 @@ def budget_text(ring: Ring, *, width: int, notes: Sequence[str] = ()) -> Text:
         _row("U = 2 x combined, 95 %", [f"{q.u95:.4f}" for q in quantities.values()]), HEADING
     )
     page.append(_row("value", [rounded(q.value, q.u95)[0] for q in quantities.values()]), HEADING)
-    for said in (_largest(quantities), *_form(ring), *(f"note: {note}" for note in notes), AR_NOTE):
+    form = (*_form(ring), AR_NOTE) if isinstance(ring, Ring) else _along(ring)
+    for said in (_largest(quantities), *(f"note: {note}" for note in notes), *form):
         for line in wrap(harmless(said), width, subsequent_indent="  "):
             page.append(f"{line}\n")
     return page
@@ -61,7 +65,13 @@ def _form(ring: Ring) -> list[str]:
     return lines
 
 
-def _quantities(ring: Ring) -> dict[str, Quantity]:
+def _along(wire: Wire) -> tuple[str, ...]:
+    return (f"thickest less thinnest along {wire.length_mm:.0f} mm: {varies(wire)} mm",)
+
+
+def _quantities(ring: Ring | Wire) -> dict[str, Quantity]:
+    if isinstance(ring, Wire):
+        return {"wire": ring.wire_mm} if ring.wire_mm is not None else {}
     named = {"wire": ring.wire_mm, "ID": ring.id_mm, "OD": ring.od_mm, "AR": ring.ar}
     return {name: quantity for name, quantity in named.items() if quantity is not None}
 

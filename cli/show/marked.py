@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from cli.show.labels import Box, Disc, Wanted, place_labels
+from cli.show.pieces import piece_words
 from cli.show.strokes import (
     Colour,
     Picture,
@@ -21,7 +22,7 @@ from cli.show.strokes import (
     write,
 )
 from cli.words import count, harmless
-from vision.results import Result, Ring, Status
+from vision.results import Result, Ring, Status, Wire
 
 # Hues that stay apart for the common kinds of colour blindness (a test simulates them); each
 # state has a shape and a text of its own besides.
@@ -94,10 +95,14 @@ def mark(picture_bgr: Picture, result: Result) -> Picture:
         draw_closed(marked, result.scale.outline_px, REFERENCE, pen.line)
     for ring in result.rings:
         _draw_ring(marked, ring, pen)
+    for wire in result.wires:
+        _draw_wire(marked, wire, pen)
     labels = [_ring_label(ring) for ring in result.rings]
+    labels += [_wire_label(wire) for wire in result.wires]
     if result.scale.outline_px is not None:
         labels.append(_reference_label(result))
-    for label, box in zip(labels, _place(labels, pen, width, height), strict=True):
+    metal = [disc for wire in result.wires for disc in _discs_along(wire)]
+    for label, box in zip(labels, _place(labels, metal, pen, width, height), strict=True):
         _draw_label(marked, label, box, pen)
     return np.vstack([marked, _legend(width, result, pen)])
 
@@ -121,8 +126,8 @@ def choose_pen(width_px: int, height_px: int, rings: Sequence[Ring]) -> Pen:
     return Pen(line=max(1, round(LINE_PART * diagonal)), text=max(9, round(text)))
 
 
-def ring_colour(ring: Ring) -> Colour:
-    """Pick the colour of a ring's state."""
+def ring_colour(ring: Ring | Wire) -> Colour:
+    """Pick the colour of the state of a ring or wire."""
     if ring.status is Status.UNUSABLE:
         return UNUSABLE
     return CAUTION if ring.warnings else MEASURED
@@ -145,6 +150,39 @@ def _draw_ring(marked: Picture, ring: Ring, pen: Pen) -> None:
             draw_dashed(marked, outline, colour, pen.line + 1)
         else:
             draw_closed(marked, outline, colour, pen.line)
+
+
+def _draw_wire(marked: Picture, wire: Wire, pen: Pen) -> None:
+    outline = wire.outline_px if wire.outline_px is not None else np.array(wire.ends_px)
+    if wire.warnings or wire.status is Status.UNUSABLE:
+        draw_dashed(marked, outline, ring_colour(wire), pen.line + 1)
+    else:
+        draw_closed(marked, outline, ring_colour(wire), pen.line)
+
+
+def _wire_label(wire: Wire) -> Label:
+    text = wire.name
+    if wire.status is Status.UNUSABLE:
+        text = f"{wire.name} unusable"
+    elif wire.warnings:
+        text = f"{wire.name} !"
+    (x, y), radius = wire.center_px, _half_width_px(wire)
+    owner = Disc(x=x, y=y, radius=radius)
+    return Label(text=text, colour=ring_colour(wire), owner=owner, hole=0.0)
+
+
+def _discs_along(wire: Wire) -> list[Disc]:
+    """Discs that cover a wire, for labels to keep clear of."""
+    first, last = np.array(wire.ends_px)
+    radius = _half_width_px(wire)
+    shares = np.linspace(0.0, 1.0, 2 + int(np.hypot(*(last - first)) / (3.0 * radius)))
+    return [Disc(x=x, y=y, radius=radius) for x, y in first + shares[:, None] * (last - first)]
+
+
+def _half_width_px(wire: Wire) -> float:
+    if wire.outline_px is None:
+        return 1.0
+    return max(1.0, float(np.hypot(*(wire.outline_px[0] - wire.outline_px[-1]))) / 2.0)
 
 
 def _ring_label(ring: Ring) -> Label:
@@ -171,7 +209,9 @@ def _reference_label(result: Result) -> Label:
     return Label(text=name, colour=REFERENCE, owner=owner, hole=radius)
 
 
-def _place(labels: Sequence[Label], pen: Pen, width: int, height: int) -> list[Box]:
+def _place(
+    labels: Sequence[Label], metal: Sequence[Disc], pen: Pen, width: int, height: int
+) -> list[Box]:
     wanted = [
         Wanted(
             owner=label.owner,
@@ -182,7 +222,7 @@ def _place(labels: Sequence[Label], pen: Pen, width: int, height: int) -> list[B
         for label in labels
     ]
     picture = Box(left=0, top=0, right=width - 1, bottom=height - 1)
-    return place_labels(wanted, [label.owner for label in labels], picture)
+    return place_labels(wanted, [*(label.owner for label in labels), *metal], picture)
 
 
 def _draw_label(marked: Picture, label: Label, box: Box, pen: Pen) -> None:
@@ -210,6 +250,7 @@ def _legend(width: int, result: Result, pen: Pen) -> Picture:
     scale = result.scale
     said = (
         f"{count(len(result.rings), 'ring')}, {len(result.measured)} measured",
+        *([piece_words(result.wires)] if result.wires else []),
         harmless(f"{scale.kind} {scale.reference}: {scale.mm_per_px:.4f} mm per pixel"),
         harmless(result.photo.file),
     )

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from cli.words import harmless
-from vision.results import Result, Ring, batch_record, result_record
+from vision.results import Result, Ring, Wire, batch_record, result_record
 
 CSV_COLUMNS = (
     "photo",
@@ -29,6 +29,12 @@ CSV_COLUMNS = (
     "center_y_px",
     "reasons",
     "warnings",
+    "kind",
+    "length_mm",
+    "variation_mm",
+    "variation_u95_mm",
+    "awg",
+    "swg",
 )
 
 FORMULA_STARTS = ("=", "+", "-", "@", "|", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -50,10 +56,10 @@ def batch_text(
 def csv_text(
     results: Iterable[Result], beside: Mapping[int, Mapping[str, float | int | None]] | None = None
 ) -> str:
-    """Write one row a ring, with units in the header, full digits, empty where unknown.
+    """Write one row a ring, then one a wire, with units in the header, full digits.
 
-    Text that a spreadsheet would compute is led by an apostrophe; control characters are spelled
-    out.
+    What is unknown stays empty; wires are numbered W1, W2 and so on in the column of rings. Text
+    that a spreadsheet would compute is led by an apostrophe; control characters are spelled out.
 
     Parameters
     ----------
@@ -67,7 +73,10 @@ def csv_text(
     for result in results:
         for ring in result.rings:
             row = _ring_row(result.photo.file, ring) | dict(beside.get(ring.number, {}))
-            writer.writerow([_guarded(row[column]) for column in columns])
+            writer.writerow([_guarded(row.get(column)) for column in columns])
+        for wire in result.wires:
+            row = _wire_row(result.photo.file, wire)
+            writer.writerow([_guarded(row.get(column)) for column in columns])
     return out.getvalue()
 
 
@@ -102,11 +111,34 @@ def _ring_row(photo: str, ring: Ring) -> dict[str, str | float | int | None]:
         "center_y_px": ring.center_px[1],
         "reasons": "; ".join(ring.reasons),
         "warnings": "; ".join(ring.warnings),
+        "kind": "ring",
     }
     for name, quantity in (("wire", ring.wire_mm), ("id", ring.id_mm), ("od", ring.od_mm)):
         row[f"{name}_mm"] = quantity.value if quantity else None
         row[f"{name}_u95_mm"] = quantity.u95 if quantity else None
     return row
+
+
+def _wire_row(photo: str, wire: Wire) -> dict[str, str | float | int | None]:
+    wide, varies = wire.wire_mm, wire.variation_mm
+    return {
+        "photo": photo,
+        "ring": wire.name,
+        "cell": wire.cell,
+        "status": wire.status.value,
+        "wire_mm": wide.value if wide else None,
+        "wire_u95_mm": wide.u95 if wide else None,
+        "center_x_px": wire.center_px[0],
+        "center_y_px": wire.center_px[1],
+        "reasons": "; ".join(wire.reasons),
+        "warnings": "; ".join(wire.warnings),
+        "kind": "wire",
+        "length_mm": wire.length_mm,
+        "variation_mm": varies.value if varies else None,
+        "variation_u95_mm": varies.u95 if varies else None,
+        "awg": wire.awg.name if wire.awg else None,
+        "swg": wire.swg.name if wire.swg else None,
+    }
 
 
 def _guarded(value: str | float | int | None) -> str | float | int | None:

@@ -8,10 +8,12 @@ from textwrap import wrap
 from rich.text import Text
 
 from cli.show.numbers import aligned, rounded, significant
+from cli.show.pieces import HEADINGS as WIRE_HEADINGS
+from cli.show.pieces import gauge, piece_words, varies
 from cli.show.wire import wire_lines
 from cli.words import count, harmless
 from vision.batch.read import Shot
-from vision.results import Fitness, Quantity, Result, Ring, Scale, Spread, Status, spread_of
+from vision.results import Fitness, Quantity, Result, Ring, Scale, Spread, Status, Wire, spread_of
 
 WIDE_GAP, TIGHT_GAP = "  ", " "
 """Between columns: two blanks, or one where that makes all columns fit."""
@@ -61,7 +63,10 @@ def result_text(result: Result, *, width: int) -> Text:
         _add_rings(page, result.measured, width)
         page.append("\n")
     _add_unusable(page, result.rings, width)
-    _add_summary(page, result.rings, width)
+    if result.rings or not result.wires:
+        _add_summary(page, result.rings, width)
+    if result.wires:
+        _add_wires(page, result.wires, width)
     for note in (*result.notes, *result.scale.notes):
         _add_wrapped(page, f"note: {harmless(note)}", width)
     for warning in (*result.scale.warnings, *result.warnings):
@@ -163,6 +168,42 @@ def _add_unusable(page: Text, rings: Iterable[Ring], width: int) -> None:
     page.append("\n")
 
 
+def _add_wires(page: Text, wires: Sequence[Wire], width: int) -> None:
+    """Write the pieces of wire in a table of their own."""
+    page.append("\n")
+    measured = [wire for wire in wires if wire.wire_mm is not None]
+    remarks, letters = _letter_remarks(measured)
+    if measured:
+        found = [wire.wire_mm for wire in measured if wire.wire_mm is not None]
+        cells = (
+            [wire.name.rjust(4) for wire in measured],
+            [harmless(wire.cell or "") for wire in measured],
+            aligned([rounded(quantity.value, quantity.u95) for quantity in found]),
+            [varies(wire) for wire in measured],
+            [f"{wire.length_mm:.0f} mm".rjust(6) for wire in measured],
+            [gauge(wire.awg, q.u95) for wire, q in zip(measured, found, strict=True)],
+            [gauge(wire.swg, q.u95) for wire, q in zip(measured, found, strict=True)],
+            letters,
+        )
+        columns = [
+            Column(heading=heading, cells=column)
+            for heading, column in zip((*WIRE_HEADINGS, "notes"), cells, strict=True)
+            if any(cell.strip() for cell in column)
+        ]
+        columns, _ = _drop_to_fit(columns, width, ("length", "cell", "varies mm"))
+        if _total(columns, TIGHT_GAP) > width:
+            _add_ring_by_ring(page, columns, width)
+        else:
+            _add_columns(page, columns, width)
+        for letter, remark in remarks.items():
+            _add_wrapped(page, f"{letter}: {harmless(remark)}", width, CAUTION)
+    for wire in wires:
+        if wire.status is Status.UNUSABLE:
+            reasons = "; ".join(map(harmless, wire.reasons))
+            _add_wrapped(page, f"{wire.name.rjust(4)}  {reasons}", width, CAUTION, indent=6)
+    _add_wrapped(page, f"{piece_words(wires)}; (=) is that gauge within U", width)
+
+
 def _add_summary(page: Text, rings: Sequence[Ring], width: int) -> None:
     measured = [ring for ring in rings if ring.status is Status.MEASURED]
     unusable = len(rings) - len(measured)
@@ -229,7 +270,7 @@ def _gap(ring: Ring) -> str:
     return "none" if ring.gap_mm == 0 else f"{ring.gap_mm:.2f}"
 
 
-def _letter_remarks(rings: Iterable[Ring]) -> tuple[dict[str, str], list[str]]:
+def _letter_remarks(rings: Iterable[Ring | Wire]) -> tuple[dict[str, str], list[str]]:
     """Give each different remark a letter, and each ring the letters of its remarks."""
     letters: dict[str, str] = {}
     rows = []

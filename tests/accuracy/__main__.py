@@ -5,6 +5,7 @@
 Without folders: the sample images, and the photos beside the checkout where they are. Columns:
 measurable rings, of these found, refused, missed; rings measured that overlap, stand or are cut off
 (bad); rings invented; errors in mm; share of rings whose error U covers; spread of error over u.
+Photos with pieces of wire get a line of their own, and a table of wires at the end.
 """
 
 import sys
@@ -16,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from tests.accuracy.peers import PeerRing, by_opencv, by_skimage
-from tests.accuracy.truth import BESIDE, SAMPLES, TruePhoto, match, photos_with_truth
+from tests.accuracy.truth import BESIDE, SAMPLES, TruePhoto, match, photos_with_truth, wire_at
 from vision.errors import VisionError
 from vision.photo.decode import read_photo
 from vision.pipeline import measure
@@ -59,10 +60,18 @@ class Count:
 def main(folders: list[Path]) -> None:
     """Measure every photo, print a line each, then tables over all."""
     errors: list[Error] = []
+    wires: list[WireError] = []
+    missed = invented = 0
     totals: dict[str, Count] = defaultdict(Count)
     print(f"{'photo':24} {'method':8} {'n':>3} fnd ref mis bad inv   {COLUMNS}")
     for photo in photos_with_truth(folders):
-        for method, (count, some) in measured(photo).items():
+        found, result = measured(photo)
+        if photo.wires:
+            pieces = _wires(photo, result)
+            wires += pieces.errors
+            missed, invented = missed + pieces.missed, invented + pieces.invented
+            print(f"{photo.path.stem[:24]:24} wires    {_wire_line(pieces.errors)}")
+        for method, (count, some) in found.items():
             errors += some
             totals[method].add(count)
             print(f"{photo.path.stem[:24]:24} {method:8} {_counts(count)}   {_line(some)}")
@@ -76,6 +85,13 @@ def main(folders: list[Path]) -> None:
         for name in sorted({getattr(e, group) for e in ours}):
             some = [e for e in ours if getattr(e, group) == name]
             print(f"{name:24} {len(some):4}   {_line(some)}")
+    if wires:
+        print(f"\npieces of wire: {missed} missed or refused, {invented} invented")
+        print(f"{'':24}    n   width bias  p50   p95   max   covered  spread of error/u")
+        print(f"{'all':24} {_wire_line(wires)}")
+        for group in ("material", "profile", "light"):
+            for name in sorted({getattr(e, group) for e in wires}):
+                print(f"{name:24} {_wire_line([e for e in wires if getattr(e, group) == name])}")
 
 
 COLUMNS = (
@@ -83,8 +99,68 @@ COLUMNS = (
 )
 
 
-def measured(photo: TruePhoto) -> dict[str, tuple[Count, list[Error]]]:
-    """Errors and counts by method; annulet's own scale serves the peers too."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WireError:
+    """One measured piece of wire against its truth."""
+
+    material: str
+    profile: str
+    light: str
+    width_mm: float
+    u95_mm: float
+    variation_mm: float
+    """Thickest less thinnest, beyond the true taper."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pieces:
+    """The pieces of wire of one photo."""
+
+    errors: list[WireError]
+    missed: int
+    invented: int
+
+
+def _wires(photo: TruePhoto, result: Result | None) -> Pieces:
+    errors, seen, invented = [], set(), 0
+    for wire in result.wires if result is not None else ():
+        truth = wire_at(photo.wires, wire.center_px)
+        if wire.wire_mm is None or wire.variation_mm is None:
+            continue
+        if truth is None:
+            invented += 1
+            continue
+        seen.add(truth.name)
+        errors.append(
+            WireError(
+                material=truth.material,
+                profile=truth.profile,
+                light=photo.light,
+                width_mm=wire.wire_mm.value - truth.wire_mm,
+                u95_mm=wire.wire_mm.u95,
+                variation_mm=wire.variation_mm.value - abs(truth.taper_mm),
+            )
+        )
+    missed = sum(wire.measurable and wire.name not in seen for wire in photo.wires)
+    return Pieces(errors=errors, missed=missed, invented=invented)
+
+
+def _wire_line(errors: list[WireError]) -> str:
+    if not errors:
+        return "-"
+    width, u95 = (np.array([getattr(e, f"{k}_mm") for e in errors]) for k in ("width", "u95"))
+    z = 2 * width / u95
+    spread = float(np.sqrt(np.mean(z**2)))
+    return (
+        f"{len(errors):4}   {_figures(width)}   {float(np.mean(np.abs(z) <= 2.0)):7.2f} "
+        f"{spread:8.2f}"
+    )
+
+
+def measured(
+    photo: TruePhoto,
+) -> tuple[dict[str, tuple[Count, list[Error]]], Result | None]:
+    """Errors and counts by method, and the result; annulet's own scale serves the peers too."""
     picture = read_photo(photo.path)
     bars = photo.bars_mm or (None, None)
     reference = Reference(
@@ -95,13 +171,13 @@ def measured(photo: TruePhoto) -> dict[str, tuple[Count, list[Error]]]:
     except VisionError as error:
         print(f"{photo.path.stem[:24]:24} refused: {error}")
         lost = sum(ring.measurable for ring in photo.rings)
-        return {"annulet": (Count(measurable=lost, missed=lost), [])}
+        return {"annulet": (Count(measurable=lost, missed=lost), [])}, None
     camera = result.scale.camera
     return {
         "annulet": _ours(photo, result),
         "opencv": _peer(photo, "opencv", by_opencv(picture.bgr, camera)),
         "skimage": _peer(photo, "skimage", by_skimage(picture.bgr, camera)),
-    }
+    }, result
 
 
 def _ours(photo: TruePhoto, result: Result) -> tuple[Count, list[Error]]:

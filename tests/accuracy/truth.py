@@ -19,6 +19,9 @@ COINS = {
     "euro2cent": "eur-0.02",
     "yen5": "jpy-5",
 }
+BESIDE_WIRE_PX = 40.0
+"""A measured piece of wire is the true one whose axis is nearer than this: pieces lie further
+apart, and a bow lifts the axis off its chord."""
 NEAR = 0.35
 """A measured ring is the true one whose centre is nearer than this share of its outer radius."""
 
@@ -40,6 +43,21 @@ class TrueRing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TrueWire:
+    """What a piece of wire in the photo really is."""
+
+    name: str
+    material: str
+    profile: str
+    wire_mm: float
+    taper_mm: float
+    parts_px: tuple[tuple[tuple[float, float], tuple[float, float]], ...]
+    """Both ends of the axis of each straight part."""
+    measurable: bool
+    """Straight all along: of another piece a tool may measure the straight parts or refuse it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TruePhoto:
     """A photo with its truth."""
 
@@ -50,6 +68,7 @@ class TruePhoto:
     sheet: bool
     bars_mm: tuple[float, float] | None
     rings: tuple[TrueRing, ...]
+    wires: tuple[TrueWire, ...] = ()
 
 
 def photos_with_truth(folders: list[Path]) -> list[TruePhoto]:
@@ -74,6 +93,7 @@ def _photo(path: Path, truth: dict[str, Any]) -> TruePhoto:
         sheet=bool(sheet),
         bars_mm=tuple(sheet["bars_mm"]) if isinstance(sheet, dict) and "bars_mm" in sheet else None,
         rings=tuple(_ring(ring, truth) for ring in truth["rings"]),
+        wires=tuple(_wire(wire) for wire in truth.get("wires", ())),
     )
 
 
@@ -92,6 +112,34 @@ def _ring(ring: dict[str, Any], truth: dict[str, Any]) -> TrueRing:
         only_touching=ring.get("touching", False)
         and not any(ring.get(k) for k in ("overlapped", "standing", "partly_out_of_frame")),
     )
+
+
+def _wire(wire: dict[str, Any]) -> TrueWire:
+    return TrueWire(
+        name=wire["id"],
+        material=wire["material"],
+        profile=wire["profile"],
+        wire_mm=wire["wire_mm"],
+        taper_mm=wire["taper_mm"],
+        parts_px=tuple(
+            ((part[0][0], part[0][1]), (part[1][0], part[1][1]))
+            for part in wire["parts_px_display"]
+        ),
+        measurable=wire["measurable"],
+    )
+
+
+def wire_at(truth: tuple[TrueWire, ...], place: tuple[float, float]) -> TrueWire | None:
+    """The true piece on whose straight part a place lies, if any."""
+    nearest, least = None, BESIDE_WIRE_PX
+    for wire in truth:
+        for first, last in wire.parts_px:
+            start, way = np.array(first), np.array(last) - np.array(first)
+            share = np.clip((np.array(place) - start) @ way / (way @ way), 0.0, 1.0)
+            apart = float(np.hypot(*(start + share * way - place)))
+            if apart < least:
+                nearest, least = wire, apart
+    return nearest
 
 
 def match(truth: tuple[TrueRing, ...], places: np.ndarray) -> dict[int, int]:

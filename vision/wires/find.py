@@ -247,8 +247,10 @@ def _follow(photo: Photo, camera: Camera, seed: Array, section: Section) -> list
 def _next(
     photo: Photo, camera: Camera, seed: Array, ahead: Array, section: Section
 ) -> Array | None:
-    """The stretch that was expected ahead, if wire like the seed's lies there; a second look helps
-    where the first one came from too far aside."""
+    """The stretch that was expected ahead, if wire like the seed's lies there.
+
+    A second look helps where the first one came from too far aside.
+    """
     here = ahead
     for _ in range(2):
         fit = fit_stretches(photo, camera, here[None], rounds=1, section=section, once=True)
@@ -256,7 +258,8 @@ def _next(
         same = abs(here[HALF] / seed[HALF] - 1.0) < SAME_WIDTH
         turned = abs(here[ANGLE] - ahead[ANGLE]) > TURN_MOST
         if bool(_straight(fit)[0]) and same and not turned:
-            return here
+            found: Array = here
+            return found
     return None
 
 
