@@ -15,6 +15,7 @@ from vision.rings.section import HALF_ROUND, HALF_ROUND_INSIDE, Section
 from vision.rings.torus import outlines, ring_angles
 from vision.scale.camera import Camera
 from vision.wires.fit import StretchFit, fit_stretches
+from vision.wires.printed import printed
 from vision.wires.seeds import Edges, guesses_from, straight_edges
 from vision.wires.stretch import (
     ANGLE,
@@ -120,7 +121,9 @@ def find_wires(
             if piece is not None and piece.length_mm >= LENGTH_LEAST_MM:
                 found.append(piece)
         edges = edges.without(gone)
-    return _without_twins(found)
+    found = _without_twins(found)
+    flat = printed([piece.fit.planes for piece in found], rings.planes)
+    return [piece for piece, print_ in zip(found, flat, strict=True) if not print_]
 
 
 def lying(section: Section) -> Section:
