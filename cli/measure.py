@@ -131,7 +131,7 @@ def _measure_together(
     profile: "Profile",
     correction: "Correction | None",
     folder: OutputFolder | None,
-    explain: int | None,
+    explain: str | None,
     as_json: bool,
     jobs: int | None,
 ) -> None:
