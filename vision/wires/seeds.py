@@ -19,7 +19,7 @@ WORK_PX = 2000
 """Longest side of the reduced picture in which edges are looked for."""
 SMOOTH_PX = 1.2
 """Smoothing of it: noise breaks edges into crumbs."""
-EDGE_MM = 3.0
+EDGE_MM = 3.5
 """Least length of an edge."""
 WIDTH_MM = (0.35, 6.5)
 """Least and greatest width of anything called wire here."""
