@@ -10,6 +10,7 @@ photos first, then the photos combined.
 import json
 import sys
 from collections import defaultdict
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,7 @@ from vision.errors import VisionError
 from vision.pipeline import measure_photo
 from vision.results import Quantity, Result, Ring, Status
 from vision.scale.reference import Reference
+from vision.spotcheck.model import RIM_SHARE
 from vision.together.combine import Together, combine
 
 Errors = dict[str, list[tuple[float, float]]]
@@ -50,6 +52,10 @@ def main(folder: Path) -> None:
         joined.append(together)
         single_of_joined += alone
         say_moved(photos, whole)
+        print(
+            f"{INDENT}wire errors that photos share: {shared_wire(pairs):.2f} of the outline's "
+            f"stated variance, {RIM_SHARE:.2f} is counted"
+        )
     print()
     print_line("single photos", merged(single_of_joined))
     print_line("together", merged(joined))
@@ -92,6 +98,25 @@ def errors_of(photo: TruePhoto, result: Result) -> Errors:
                 quantity: Quantity = getattr(ring, name)
                 errors.append((quantity.value - getattr(truth, name), quantity.u95))
     return found
+
+
+def shared_wire(pairs: list[tuple[TruePhoto, Result]]) -> float:
+    """Covariance of two photos' wire errors over the stated variance of the outline, all pairs."""
+    errors, stated = [], []
+    for photo, result in pairs:
+        places = np.array([ring.center_px for ring in result.rings]).reshape(-1, 2)
+        row = np.full(len(photo.rings), np.nan)
+        for index, place in match(photo.rings, places).items():
+            wire = result.rings[place].wire_mm
+            if wire is not None:
+                row[index] = wire.value - photo.rings[index].wire_mm
+                stated.append(wire.parts["outline"] ** 2)
+        errors.append(row)
+    shares = []
+    for one, two in combinations(errors, 2):
+        both = np.isfinite(one) & np.isfinite(two)
+        shares.append(float(np.cov(one[both], two[both])[0, 1]))
+    return float(np.mean(shares) / np.median(stated))
 
 
 def merged(some: list[Errors]) -> Errors:

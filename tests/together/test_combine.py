@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 
 from tests.together.scenes import photograph, strewn, truth_of
+from vision.batch.read import shot_of
 from vision.batch.sample import APART, pool
 from vision.results import Quantity, Result, Ring, Status, result_record
-from vision.spotcheck.model import RIM_SHARE
+from vision.spotcheck.caliper import Caliper, Reading, What
+from vision.spotcheck.model import RIM_SHARE, tabulate
 from vision.together.combine import combine
 from vision.together.places import TogetherError
 
@@ -235,14 +237,22 @@ def test_what_a_later_photo_warns_of_is_not_lost() -> None:
 
 
 def test_a_batch_takes_the_combined_result_as_one_photo() -> None:
-    from vision.batch.read import shot_of
-
     single = shots(12, 20)
     batch = pool([shot_of(combine(single).result)])
     assert len(batch) == 20
     sample, alone = batch.sample("id_mm"), pool([shot_of(single[0])]).sample("id_mm")
     assert np.all(sample.u_private < alone.u_private)
     assert sample.mean_common().keys() == alone.mean_common().keys()
+
+
+def test_a_spot_check_takes_all_that_is_left_of_the_outline_for_the_rim() -> None:
+    single = shots(18, 8)
+    whole = combine(single).result
+    reading = Reading(photo=0, ring=whole.rings[0].number, what=What.WIRE, value_mm=1.2)
+    before, after = (
+        tabulate([shot_of(each)], [reading], Caliper()).prior[1, 1] for each in (single[0], whole)
+    )
+    assert after == pytest.approx(before, rel=0.02)
 
 
 def test_the_result_file_keeps_every_photo_and_every_reading() -> None:

@@ -167,7 +167,11 @@ def _chance(quantity: Quantity) -> float:
 
 
 def _rim(quantity: Quantity) -> float:
-    """What metal and light do to the outline in all photos alike."""
+    """What metal and light do to the outline in all photos alike.
+
+    On five pairs of rendered photos the wire errors of two photos had 0.0 to 0.27 of the outline's
+    stated variance in common (`tests/accuracy/turned.py`).
+    """
     return quantity.parts.get(OUTLINE, 0.0) * math.sqrt(RIM_SHARE)
 
 
