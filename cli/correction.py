@@ -63,7 +63,7 @@ def read_correction(path: Path) -> Correction:
         raise CorrectionError(
             f"cannot read {path}: {error.strerror or error}", hint=HINT
         ) from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # no UTF-8, no TOML, or endless digits
         raise CorrectionError(f"{path} is no correction file: {error}", hint=HINT) from error
     if record.get("format") != CORRECTION_FORMAT:
         raise CorrectionError(

@@ -19,6 +19,9 @@ SUFFIXES = (JSON_SUFFIX, CSV_SUFFIX, MARKED_SUFFIX, REPORT_SUFFIX)
 PART = ".annulet-*.part"
 """A file that is being written; a killed run leaves it behind."""
 
+MOST_NAME_BYTES = 255
+"""What the usual file systems take as a name."""
+
 LISTED = 3
 """Existing files named in a message before it says how many more there are."""
 
@@ -62,6 +65,7 @@ def prepare_folder(folder: Path, photos: Iterable[Path], *, force: bool) -> Outp
         If the folder cannot be made or written to, or a file is in the way and `force` is off.
     """
     output = OutputFolder(folder=folder, stems=name_outputs(photos))
+    _refuse_long_names(output)
     if not force:
         _refuse_overwriting(output)
     missing = [place for place in (folder, *folder.parents) if not os.path.lexists(place)]
@@ -149,6 +153,15 @@ def _probe(folder: Path) -> None:
     probe = _part(folder)
     probe.touch(exist_ok=False)
     probe.unlink()
+
+
+def _refuse_long_names(output: OutputFolder) -> None:
+    for stem in output.stems.values():
+        if len(os.fsencode(f"{stem}{MARKED_SUFFIX}")) > MOST_NAME_BYTES:
+            raise UsageProblem(
+                f"the name {stem[:40]}... is too long: no name is left for its {MARKED_SUFFIX}",
+                hint="give the photo a shorter name, or measure it without --out",
+            )
 
 
 def _refuse_overwriting(output: OutputFolder) -> None:

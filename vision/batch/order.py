@@ -87,7 +87,7 @@ def read_order(text: str, *, file: str) -> Order:
     """
     try:
         document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also a number of thousands of digits
         # "Invalid value (at line 4, column 8)" and what to do about it.
         raise OrderError(
             f"{file} is no TOML: {error}",

@@ -157,6 +157,8 @@ def _decode(content: bytes, name: str) -> Any:
         _fail(f"{name} is no JSON: {error.msg} in line {error.lineno}, column {error.colno}")
     except RecursionError:
         _fail(f"{name} is no result file: it is nested too deep")
+    except ValueError as error:  # a number of thousands of digits
+        _fail(f"{name} is no result file: {error}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,4 +31,7 @@ def read_file(path: Path, most_bytes: int) -> bytes:
     with file:
         if not stat.S_ISREG(os.fstat(descriptor).st_mode):
             raise OSError(errno.EINVAL, "it is a device or a pipe, not a plain file", str(path))
-        return file.read(most_bytes + 1)
+        content = file.read(most_bytes + 1)
+    if content is None:  # a file of the system's own, in which nothing stands now
+        raise OSError(errno.EAGAIN, os.strerror(errno.EAGAIN), str(path))
+    return content
