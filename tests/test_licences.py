@@ -12,7 +12,8 @@ DEVELOPERS = Path(__file__).parents[1] / "DEVELOPERS.md"
 ROW = re.compile(
     r"^\| (?P<name>[\w-]+) \| (?P<use>[\w`, ]+) \| (?P<licence>[\w.-]+) \|", re.MULTILINE
 )
-LISTED = {row["name"]: row for row in ROW.finditer(DEVELOPERS.read_text(encoding="utf-8"))}
+SECTION = DEVELOPERS.read_text(encoding="utf-8").split("## Dependencies")[1].split("\n## ")[0]
+LISTED = {row["name"]: row for row in ROW.finditer(SECTION) if row["name"] != "package"}
 WANTED = [(extra, name) for extra, packages in bounds().items() for name in packages]
 FAMILY = {
     "BSD-3-Clause": r"BSD|Redistribution and use in source and binary forms",

@@ -22,6 +22,10 @@ from vision.scale.reference import Reference, Sight, see_reference
 from vision.wires.find import find_wires
 from vision.wires.record import shadows_of, touched, wires_of
 
+MOST_OTHERS, OTHERS_PER_RING = 40, 5
+"""Things that are no rings, at all and for each ring, above which a photo is not one of rings:
+among 200 letters a few loops pass for small rings."""
+
 
 def measure_photo(
     path: Path, reference: Reference | None = None, profile: Profile = Profile.ROUND
@@ -103,6 +107,12 @@ def read_rings(
         raise RingsError(
             f"no ring and no straight wire found in {photo.info.file}",
             hint="lay the rings flat on plain paper, each for itself, and fill the picture",
+        )
+    if len(others) > max(MOST_OTHERS, OTHERS_PER_RING * (len(fit) + len(pieces))):
+        raise RingsError(
+            f"{photo.info.file} shows {len(others)} things that are no rings and hardly any that "
+            "may be one: print, or clutter",
+            hint="lay the rings on plain paper, without text or pattern, and nothing beside them",
         )
     rings = rings_of(photo, scale, fit, others, sight.cell_of, blur_px, touched(pieces, fit))
     return scale, rings, wires_of(photo, scale, pieces, sight.cell_of, blur_px)

@@ -13,6 +13,8 @@ Array = NDArray[np.float64]
 
 OVERLAP_WIRE = 0.12
 """Rings overlap if their metal shares more than this part of the thinner wire; less is touching."""
+LINKED = 2
+"""Rings that one ring overlaps, from which it is told to hang in a chain or lie in a heap."""
 NEAR_WIRE = 0.15
 """Gap between two rings, in wires, under which they are told to touch."""
 PRINT_PEERS = 4
@@ -85,9 +87,10 @@ def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[lis
             mine.append("casts no shadow as the rings do: printed, not a ring")
         if _leaves_picture(camera, fit, index, size):
             mine.append("cut off by the photo's edge")
-        for other in range(len(fit)):
-            if other != index and _overlap(fit.tori[index], fit.tori[other]):
-                mine.append(f"overlaps ring {{{other}}}")
+        over = [k for k in range(len(fit)) if k != index and _overlap(*fit.tori[[index, k]])]
+        mine += [f"overlaps ring {{{other}}}" for other in over]
+        if len(over) >= LINKED:
+            mine.append("linked with its neighbours, or in a heap: lay each ring for itself")
         if width_px[index] < WIRE_LEAST_PX:
             mine.append(f"wire is only {width_px[index]:.0f} pixels across, 12 are needed")
         unclear = (
