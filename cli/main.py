@@ -23,7 +23,7 @@ from cli.problems import UsageProblem, print_bug, print_problem
 from cli.sheet import sheet
 from cli.spotcheck import spotcheck
 from cli.weave import weave
-from cli.words import prepare_streams
+from cli.words import mute_libraries, prepare_streams
 from vision.errors import VisionError
 
 
@@ -161,6 +161,7 @@ def annulet(
 
 def main() -> None:
     """Start the program."""
+    mute_libraries()
     prepare_streams()
     app()
 

@@ -34,8 +34,7 @@ def harmless(text: str) -> str:
 
 
 def prepare_streams() -> None:
-    """Let printing never fail for want of a character, and C libraries keep their remarks."""
-    _mute_libraries()
+    """Let printing never fail for want of a character."""
     codecs.register_error(ENCODING_FALLBACK, _speak)
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
@@ -54,7 +53,7 @@ def either(names: list[str]) -> str:
     return f"{', '.join(first)} or {last}" if first else last
 
 
-def _mute_libraries() -> None:
+def mute_libraries() -> None:
     """Leave standard error to this program: decoders write there what they think of a picture.
 
     What a damaged file makes them write is no message, and could steer the terminal.
