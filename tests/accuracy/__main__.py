@@ -108,8 +108,6 @@ class WireError:
     light: str
     width_mm: float
     u95_mm: float
-    variation_mm: float
-    """Thickest less thinnest, beyond the true taper."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,7 +123,7 @@ def _wires(photo: TruePhoto, result: Result | None) -> Pieces:
     errors, seen, invented = [], set(), 0
     for wire in result.wires if result is not None else ():
         truth = wire_at(photo.wires, wire.center_px)
-        if wire.wire_mm is None or wire.variation_mm is None:
+        if wire.wire_mm is None:
             continue
         if truth is None:
             invented += 1
@@ -138,7 +136,6 @@ def _wires(photo: TruePhoto, result: Result | None) -> Pieces:
                 light=photo.light,
                 width_mm=wire.wire_mm.value - truth.wire_mm,
                 u95_mm=wire.wire_mm.u95,
-                variation_mm=wire.variation_mm.value - abs(truth.taper_mm),
             )
         )
     missed = sum(wire.measurable and wire.name not in seen for wire in photo.wires)

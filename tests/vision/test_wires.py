@@ -125,7 +125,7 @@ def piece(axis: np.ndarray, width: float) -> Piece:
         paper=np.ones(1),
         clipped=np.zeros(1),
     )
-    return Piece(fit=fit, good=np.ones(1, bool), axis_mm=axis, bent=False)
+    return Piece(fit=fit, good=np.ones(1, bool), local=fit, axis_mm=axis, bent=False)
 
 
 def test_a_wire_that_lies_against_a_ring_is_told_and_one_beside_it_is_not() -> None:

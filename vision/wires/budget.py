@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from vision.results import Quantity, Scale
 from vision.rings.budget import DARK_FACTOR, calibration
 from vision.rings.check import DARK_PAPER
-from vision.wires.find import Piece
+from vision.wires.find import Piece, is_clear
 from vision.wires.fit import StretchFit, rematch
 from vision.wires.stretch import HALF, LENGTH
 
@@ -14,11 +14,9 @@ Array = NDArray[np.float64]
 
 LIFT_MM = 0.3
 """Height by which wire that is not quite straight stands off the table somewhere."""
-BLOCKS = 4
-"""Blocks of a stretch whose mean widths are compared: of eight cross-cuts, two widths or more."""
-BLOCK_NOISE = 0.004
-"""Standard uncertainty of the difference of two blocks, in widths: neighbouring cross-cuts share
-their errors."""
+LOCAL_NOISE, LOCAL_NOISE_MM = 0.004, 0.003
+"""Standard uncertainty of the greatest difference between stretches of one piece, in widths and in
+mm: they lie in the same light and share most of their errors."""
 
 
 def width_of(piece: Piece, scale: Scale) -> Quantity:
@@ -61,14 +59,15 @@ def _edge_u(fit: StretchFit) -> Array:
     return u
 
 
-def variation_of(piece: Piece) -> Quantity:
-    """Thickest less thinnest along the piece, over blocks of a few widths."""
-    fit = piece.fit.chosen(np.flatnonzero(piece.good))
-    blocks = fit.local_mm.reshape(len(fit), BLOCKS, -1)
-    means = np.median(blocks, axis=2).ravel()
-    noise = blocks.std(axis=2).mean() / np.sqrt(blocks.shape[2])
-    width = float(fit.width_mm.mean())
-    return Quantity(
-        value=float(np.ptp(means)),
-        parts={"outline": float(np.hypot(np.sqrt(2.0) * noise, BLOCK_NOISE * width))},
-    )
+def variation_of(piece: Piece) -> Quantity | None:
+    """Thickest less thinnest stretch along the piece; None where there is but one.
+
+    The reader takes a stretch for equally thick all along, so each is read for itself.
+    """
+    local = piece.local
+    clear = is_clear(local)
+    if np.count_nonzero(clear) < 2:
+        return None
+    widths = local.width_mm[clear]
+    noise = LOCAL_NOISE * float(widths.mean()) + LOCAL_NOISE_MM
+    return Quantity(value=float(np.ptp(widths)), parts={"outline": noise})

@@ -13,6 +13,7 @@ from vision.rings.fit import Fit
 from vision.rings.others import FRAME_MM
 from vision.rings.section import HALF_ROUND, HALF_ROUND_INSIDE, Section
 from vision.rings.torus import outlines, ring_angles
+from vision.rings.unwrap import SAMPLE_S
 from vision.scale.camera import Camera
 from vision.wires.fit import StretchFit, fit_stretches
 from vision.wires.printed import printed
@@ -44,6 +45,9 @@ SURE, CONTRAST_LEAST = 0.85, 0.12
 """A piece is wire if the reader is that sure of one of its stretches, and if the stretch differs
 from the table by that share of its light (in roots): grain of wood reaches 0.8 and 0.11, rendered
 wire has 0.9 and 0.13 or more."""
+NARROWER, NARROWEST = (0.27, 0.4), 0.45
+"""Widths of starts along both sides, and greatest width in the end, as shares of the whole, of
+narrower wires that may lie there side by side."""
 BOW_LEAST = 50.0
 """Radius, in widths, under which wire is bent, not bowed."""
 SAME_WIDTH = 0.1
@@ -52,6 +56,9 @@ TURN_MOST = 0.05
 """Angle (radians) by which the wire may differ from its arc, one step ahead."""
 FOLLOW_SHARE = 0.6
 """Step with which wire is followed, in the length of the trial."""
+ABUT, SHADOW_RELIEF = 1.3, 0.6
+"""Strips whose axes are nearer than so many mean widths abut; one whose light spreads less than
+this share of the other's across it is a shadow."""
 TWIN_SHARE = 0.3
 """Pieces that share so much of their length are one."""
 BESIDE = 1.6
@@ -60,6 +67,8 @@ END_FREE = 1.0
 """Widths that stretches keep clear of the ends."""
 WINDOW_MOST, WINDOW_LEAST = 20.0, 3.0
 """Length of a stretch, in widths."""
+LOCAL_WIDTHS, LOCAL_MOST = 4.0, 6
+"""Least length, in widths, and greatest number of the stretches that tell how the width varies."""
 STEP_WIDTHS, BEYOND_WIDTHS = 0.1, 12.0
 """Between cross-cuts in which an end is looked for, and how far."""
 CORE = np.linspace(0.12, 0.88, 12)
@@ -81,15 +90,19 @@ class Piece:
     """Of the stretches, in order along the wire."""
     good: NDArray[np.bool_]
     """(n,) which stretches are straight and clear."""
+    local: StretchFit
+    """Of shorter stretches, read for themselves: how the width varies along the wire."""
     axis_mm: Array
     """(m, 2) the axis on the table from end to end."""
     bent: bool
     """Whether the wire goes on beyond an end, bent."""
+    narrower: bool = False
+    """Whether narrower wire may be seen along its sides: it may be two, side by side."""
 
     @property
     def length_mm(self) -> float:
         """From end to end along the axis."""
-        return float(np.hypot(*np.diff(self.axis_mm, axis=0).T).sum())
+        return _length(self.axis_mm)
 
     @property
     def width_mm(self) -> float:
@@ -125,7 +138,7 @@ def find_wires(
             if piece is not None and _is_wire(photo, camera, piece):
                 found.append(piece)
         edges = edges.without(gone)
-    found = _without_twins(found)
+    found = _without_shadows(_without_twins(found))
     flat = printed([piece.fit.planes for piece in found], rings.planes)
     return [piece for piece, print_ in zip(found, flat, strict=True) if not print_]
 
@@ -172,6 +185,32 @@ def _without_twins(pieces: list[Piece]) -> list[Piece]:
     return kept
 
 
+def _without_shadows(pieces: list[Piece]) -> list[Piece]:
+    """Of two strips side by side leave out the one that is nearly even: the other's hard shadow."""
+    reliefs = [_relief(piece) for piece in pieces]
+    return [
+        piece
+        for piece, relief in zip(pieces, reliefs, strict=True)
+        if not any(
+            other is not piece and relief < SHADOW_RELIEF * its and _side_by_side(piece, other)
+            for other, its in zip(pieces, reliefs, strict=True)
+        )
+    ]
+
+
+def _relief(piece: Piece) -> float:
+    """Spread of light across the wire, in roots of light relative to the table."""
+    light = piece.fit.planes[:, :3].mean(axis=1, dtype=float)
+    core = light[:, :, (CORE[0] < SAMPLE_S) & (CORE[-1] > SAMPLE_S)]
+    return float(np.median(core.std(axis=2)))
+
+
+def _side_by_side(one: Piece, other: Piece) -> bool:
+    """Whether the greater part of `one` lies along `other` without room between them."""
+    apart = np.hypot(*(one.axis_mm[:, None] - other.axis_mm[None]).transpose(2, 0, 1)).min(axis=1)
+    return float(np.mean(apart < ABUT * (one.width_mm + other.width_mm) / 2.0)) > 0.5
+
+
 def _share_metal(one: Piece, other: Piece) -> bool:
     apart = np.hypot(*(one.axis_mm[:, None] - other.axis_mm[None]).transpose(2, 0, 1)).min(axis=1)
     near = 0.4 * (one.width_mm + other.width_mm)
@@ -207,6 +246,12 @@ def _straight(fit: StretchFit) -> NDArray[np.bool_]:
     return straight
 
 
+def is_clear(fit: StretchFit) -> NDArray[np.bool_]:
+    """Which stretches (n,) are straight wire that lies wholly inside the picture."""
+    clear: NDArray[np.bool_] = _straight(fit) & (fit.clear.min(axis=1) > 0.99)
+    return clear
+
+
 def _piece(photo: Photo, camera: Camera, seed: Array, section: Section) -> Piece | None:
     """Follow wire from a stretch of it to both ends, and measure in between."""
     back = _follow(photo, camera, _turned_round(seed), section)
@@ -216,14 +261,20 @@ def _piece(photo: Photo, camera: Camera, seed: Array, section: Section) -> Piece
     chain = np.array([_turned_round(row) for row in back[:0:-1]] + ahead)
     axis = _axis_through(chain, first, last)
     width = 2.0 * float(np.median(chain[:, HALF]))
-    stretches = _windows(axis, width)
-    if not len(stretches):
+    usable = _length(axis) - 2.0 * END_FREE * width
+    if usable < WINDOW_LEAST * width:
         return None
-    fit = fit_stretches(photo, camera, stretches, rounds=2, section=section)
+    count = int(np.ceil(usable / (WINDOW_MOST * width)))
+    fit = fit_stretches(photo, camera, _windows(axis, width, count), rounds=2, section=section)
+    width = float(np.average(fit.width_mm, weights=fit.presence))
+    shorter = int(np.clip(usable / (LOCAL_WIDTHS * width), 1, LOCAL_MOST))
+    local = _windows(axis, width, shorter)
     return Piece(
         fit=fit,
-        good=_straight(fit) & (fit.clear.min(axis=1) > 0.99),
+        good=is_clear(fit),
+        local=fit_stretches(photo, camera, local, rounds=1, section=section),
         axis_mm=axis,
+        narrower=_holds_narrower(photo, camera, fit, section),
         bent=any(
             _goes_on(photo, camera, end, section)
             for end in (_at_end(ahead[-1], last), _at_end(back[-1], first))
@@ -239,6 +290,24 @@ def _is_wire(photo: Photo, camera: Camera, piece: Piece) -> bool:
     contrast = float(np.median(_rms(core - table)) / max(float(np.median(table)), 1e-3))
     sure = piece.fit.presence[best] > SURE and contrast > CONTRAST_LEAST
     return piece.length_mm >= LENGTH_LEAST_MM and bool(sure)
+
+
+def _holds_narrower(photo: Photo, camera: Camera, fit: StretchFit, section: Section) -> bool:
+    """Whether the reader, started along both sides, sees a narrower wire along each."""
+    whole = fit.stretches[int(np.argmax(fit.presence))]
+    width, rows = 2.0 * whole[HALF], []
+    for share in NARROWER:
+        for side in (-1.0, 1.0):
+            row = whole.copy()
+            aside = side * (1.0 - share) * whole[HALF]
+            row[X] += aside * np.sin(whole[ANGLE])
+            row[Y] -= aside * np.cos(whole[ANGLE])
+            row[HALF] *= share
+            row[LENGTH] = min(whole[LENGTH], 9.0 * share * width)
+            rows.append(row)
+    tried = fit_stretches(photo, camera, np.array(rows), rounds=2, section=section, once=True)
+    narrow = _straight(tried) & (tried.width_mm < NARROWEST * width)
+    return bool(np.any(narrow.reshape(len(NARROWER), 2).all(axis=1)))
 
 
 def _turned_round(stretch: Array) -> Array:
@@ -370,13 +439,14 @@ def _axis_through(chain: Array, first: float, last: float) -> Array:
     return axis
 
 
-def _windows(axis: Array, width: float) -> Array:
-    """Stretches (n, 6) that abut along the axis, clear of both ends."""
+def _length(line: Array) -> float:
+    return float(np.hypot(*np.diff(line, axis=0).T).sum())
+
+
+def _windows(axis: Array, width: float, count: int) -> Array:
+    """As many stretches (n, 6), which abut along the axis, clear of both ends."""
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(axis, axis=0).T))])
     usable = float(along[-1]) - 2.0 * END_FREE * width
-    if usable < WINDOW_LEAST * width:
-        return np.empty((0, LENGTH + 1))
-    count = int(np.ceil(usable / (WINDOW_MOST * width)))
     cuts = END_FREE * width + usable * np.arange(count + 1) / count
 
     def at(place: Array) -> Array:

@@ -77,12 +77,6 @@ class StretchFit:
         """(n,) width of the wire as seen from above."""
         return 2.0 * self.stretches[:, HALF]
 
-    @property
-    def local_mm(self) -> Array:
-        """(n, 32) width at each sector, noise and all."""
-        apart = self.residuals[:, 1] - self.residuals[:, 0]
-        return self.width_mm[:, None] * (1.0 + apart)
-
 
 def fit_stretches(
     photo: Photo,

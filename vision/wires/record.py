@@ -23,7 +23,11 @@ SHADOW_WIDTHS = 1.0
 """Wires hide this much beyond either side: their shadows are no things."""
 TOUCH_WIDTHS = 0.12
 """Ring and wire lie against each other if less than this share of the wire parts them."""
+UNCLEAR_SHARE = 0.12
+"""U over the width above which the sides count as unclear: there shadows, facets of square wire and
+two wires side by side were taken for one wire."""
 NOT_CLEAR = "its sides are not clear or not straight: covered, bent, or too near to something"
+TWO_MEANINGS = "may be one wire, or narrower ones side by side: lay them apart"
 
 
 def wires_of(
@@ -65,6 +69,8 @@ def _wire(
     width_px = piece.width_mm / scale.camera.mm_per_px(np.array([x_px, y_px]), piece.width_mm / 2)
     reasons = _reasons(piece, width_px, blur_px)
     width = None if reasons else width_of(piece, scale)
+    if width is not None and width.u95 > UNCLEAR_SHARE * width.value:
+        reasons, width = [NOT_CLEAR], None
     (first_x, first_y), (last_x, last_y) = axis_px[0], axis_px[-1]
     return Wire(
         number=number,
@@ -102,6 +108,8 @@ def _reasons(piece: Piece, width_px: float, blur_px: float | None) -> list[str]:
             f"too blurred: edges are {blur_px:.1f} pixels soft (standard deviation) on a wire of "
             f"{width_px:.0f}, at most {SOFT_MOST * width_px:.1f} will do"
         ]
+    if piece.narrower:
+        return [TWO_MEANINGS]
     return [] if piece.good.any() else [NOT_CLEAR]
 
 

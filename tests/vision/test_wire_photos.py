@@ -1,0 +1,72 @@
+"""Drawn photos of wire alone, measured from the photo to the numbers."""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from tests.vision.drawn import photo_of
+from vision.photo.circles import find_circles
+from vision.pipeline import read_rings
+from vision.results import Ring, Status, Wire
+from vision.scale.camera import Camera, looking_down
+from vision.scale.reference import Reference, see_reference
+
+HEIGHT_MM = 160.0
+PX_PER_MM = 20.0
+SIZE = (1200, 900)
+CAMERA = Camera(
+    rotation=looking_down(0.0, 0.0),
+    position=np.array([0.0, 0.0, HEIGHT_MM]),
+    f_px=PX_PER_MM * HEIGHT_MM,
+    cx=(SIZE[0] - 1) / 2,
+    cy=(SIZE[1] - 1) / 2,
+)
+STATED = Reference(mm_per_px=1.0 / PX_PER_MM, height_mm=HEIGHT_MM)
+BRIGHT, SHADOW = 0.3, 0.45
+"""Light of a grey coated wire, and the loss of light of the paper beside it."""
+LAMP = 0.6
+"""Light of the lamp that it mirrors along its middle."""
+U95_MOST_MM = 0.08
+"""A U that would cover anything says nothing."""
+
+Painter = Callable[[Callable[[float], np.ndarray], np.ndarray], None]
+
+
+def strip(x: float, y: float, turn_deg: float, width: float, length: float) -> Painter:
+    """A wire as seen from far above: its silhouette lies half a width up, its shadow around it."""
+    turn = np.radians(turn_deg)
+    way, left = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
+
+    def paint(on_plane: Callable[[float], np.ndarray], light: np.ndarray) -> None:
+        offset = on_plane(width / 2) - (x, y)
+        along, aside = abs(offset @ way), abs(offset @ left)
+        beyond = np.hypot(np.maximum(along - length / 2, 0), np.maximum(aside - width / 2, 0))
+        light *= (1.0 - SHADOW * np.exp(-2.0 * beyond / width))[..., None].astype(np.float32)
+        on = (along < length / 2) & (aside < width / 2)
+        across = np.clip(aside[on] / (width / 2), 0.0, 1.0)
+        # A matt rounded body: darker towards its sides.
+        light[on] = (BRIGHT * (0.25 + 0.75 * np.sqrt(1.0 - across**2)))[:, None]
+        light[on & (abs(aside) < 0.1 * width)] = LAMP
+
+    return paint
+
+
+def read(*paints: Painter) -> tuple[tuple[Ring, ...], tuple[Wire, ...]]:
+    """Rings and wires of a photo; a shaded drawing has no sharp edges to judge sharpness by."""
+    photo = photo_of(CAMERA, SIZE, list(paints), 26.0)
+    circles = find_circles(photo.bgr)
+    _, rings, wires = read_rings(photo, see_reference(photo, circles, STATED), circles)
+    return rings, wires
+
+
+def test_a_photo_of_wires_alone_is_measured() -> None:
+    rings, wires = read(
+        strip(-8.0, 10.0, 20.0, 1.20, 30.0),
+        strip(8.0, -6.0, -35.0, 2.00, 24.0),
+    )
+    assert rings == ()
+    assert [wire.status for wire in wires] == [Status.MEASURED] * 2
+    for wire, width, length in zip(wires, (1.20, 2.00), (30.0, 24.0), strict=True):
+        assert wire.wire_mm is not None
+        assert abs(wire.wire_mm.value - width) < wire.wire_mm.u95 < U95_MOST_MM
+        assert abs(wire.length_mm - length) < 1.5
