@@ -26,8 +26,8 @@ BRIGHT, SHADOW = 0.3, 0.45
 """Light of a grey coated wire, and the loss of light of the paper beside it."""
 LAMP = 0.6
 """Light of the lamp that it mirrors along its middle."""
-U95_MOST_MM = 0.08
-"""A U that would cover anything says nothing."""
+U95_MOST = 0.05
+"""Greatest U that counts, as a share of the width: one that covers anything says nothing."""
 
 Painter = Callable[[Callable[[float], np.ndarray], np.ndarray], None]
 
@@ -68,5 +68,5 @@ def test_a_photo_of_wires_alone_is_measured() -> None:
     assert [wire.status for wire in wires] == [Status.MEASURED] * 2
     for wire, width, length in zip(wires, (1.20, 2.00), (30.0, 24.0), strict=True):
         assert wire.wire_mm is not None
-        assert abs(wire.wire_mm.value - width) < wire.wire_mm.u95 < U95_MOST_MM
+        assert abs(wire.wire_mm.value - width) < wire.wire_mm.u95 < U95_MOST * width
         assert abs(wire.length_mm - length) < 1.5
