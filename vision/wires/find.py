@@ -48,6 +48,9 @@ wire has 0.9 and 0.13 or more."""
 NARROWER, NARROWEST = (0.27, 0.4), 0.45
 """Widths of starts along both sides, and greatest width in the end, as shares of the whole, of
 narrower wires that may lie there side by side."""
+LIKE_TABLE, GAP_SHARE = 0.15, 0.3
+"""Greatest difference from the table's light (roots, each channel) of what may be a gap between
+them, and the least share of it in the middle two fifths of the whole."""
 BOW_LEAST = 50.0
 """Radius, in widths, under which wire is bent, not bowed."""
 SAME_WIDTH = 0.1
@@ -294,7 +297,11 @@ def _is_wire(photo: Photo, camera: Camera, piece: Piece) -> bool:
 
 def _holds_narrower(photo: Photo, camera: Camera, fit: StretchFit, section: Section) -> bool:
     """Whether the reader, started along both sides, sees a narrower wire along each."""
-    whole = fit.stretches[int(np.argmax(fit.presence))]
+    best = int(np.argmax(fit.presence))
+    lanes = fit.planes[best, :3][:, :, (SAMPLE_S > 0.3) & (SAMPLE_S < 0.7)].mean(axis=1)
+    if np.mean(np.abs(lanes - 1.0).max(axis=0) < LIKE_TABLE) < GAP_SHARE:
+        return False
+    whole = fit.stretches[best]
     width, rows = 2.0 * whole[HALF], []
     for share in NARROWER:
         for side in (-1.0, 1.0):
