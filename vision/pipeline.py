@@ -1,6 +1,6 @@
 """From a photo to its rings: the order of the stages, and no arithmetic."""
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -97,9 +97,10 @@ def read_rings(
     """Read the rings among the circles of a photo whose reference has been seen, and wires."""
     nests = [nest for nest in circles if not sight.hides(nest.x, nest.y)]
     fit, open_nests = find_rings(photo, sight.camera, nests, SECTIONS[profile])
-    sight, fit = _levelled(photo, sight, fit)
+    sight, fit = _levelled(sight, fit)
     fit = refind(photo, sight.camera, open_nests, fit)
-    sight, fit = _levelled(photo, sight, fit)
+    fit = fit_rings(photo, sight.camera, fit.tori, rounds=1, section=fit.section)
+    sight, fit = _levelled(sight, fit)
     scale = sight.scale()
     pieces = find_wires(photo, scale, fit, sight.hides)
     others = find_others(photo, scale, fit, shadows_of(pieces, scale.camera))
@@ -118,8 +119,8 @@ def read_rings(
     return scale, rings, wires_of(photo, scale, pieces, sight.cell_of, blur_px)
 
 
-def _levelled(photo: Photo, sight: Sight, fit: Fit) -> tuple[Sight, Fit]:
-    """Take tilt and lens from the rings, then read the rings again."""
+def _levelled(sight: Sight, fit: Fit) -> tuple[Sight, Fit]:
+    """Take tilt and lens from the rings, and lay the rings under the camera that was found."""
     after = sight.levelled(rounds_of(sight.camera, fit))
     tori = rematch(fit.tori, sight.camera, after.camera, fit.section)
-    return after, fit_rings(photo, after.camera, tori, rounds=2, section=fit.section)
+    return after, replace(fit, tori=tori)

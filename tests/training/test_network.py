@@ -24,7 +24,7 @@ def test_numpy_reads_what_torch_reads(name, tmp_path, monkeypatch):
     assert path.stat().st_size < LARGEST_FILE
     with np.load(path) as stored:
         weights = {k: stored[k].astype(np.float32) for k in stored.files}
-    monkeypatch.setattr(reader, "_weights", lambda: weights)
+    monkeypatch.setattr(reader, "_weights", lambda net: weights)
     planes = np.random.default_rng(2).normal(size=(70, 6, 32, 144)).astype(np.float32)
     planes[:, 5] = planes[:, 5, :1, :1]
     ours = reader.read_edges(planes)

@@ -53,7 +53,6 @@ def rounds(
             points_px=circle_px(
                 place, 3.0 + index % 4, tilt=tilt, k1=k1, oval=(float(oval[0]), float(oval[1]))
             ),
-            height_mm=0.6,
             u_oval=U_OVAL,
         )
         for index, (place, oval) in enumerate(zip(places, ovals, strict=True))

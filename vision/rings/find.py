@@ -7,15 +7,19 @@ from vision.photo.circles import Nest
 from vision.photo.decode import Photo
 from vision.rings.check import wire_widths_px
 from vision.rings.fit import Fit, fit_rings
-from vision.rings.guess import guess_tori
+from vision.rings.guess import guess_like, guess_tori
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import RADIUS, TUBE, X, Y
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
 
-FINALISTS = (3, 2, 1, 1)
-"""Pairs of outlines of a nest that stay, round after round."""
+FINALISTS = (3, 2, 1)
+"""Pairs of outlines of a nest that stay, round after round of the scout."""
+SECOND_FINALISTS, SECOND_GUESSES = (2, 1), 2
+"""The same for the second try, and how many guesses of a nest's own it makes."""
+USUAL_MOST, ALIKE = 3, 0.06
+"""Sizes that the second try knows already; sizes that differ less than this (ln) are one."""
 UNSURE = 0.02
 """Added to the presence: from a start that is far off, the reader does not see a ring at once."""
 SCATTER_MOST = 0.09
@@ -23,8 +27,8 @@ SCATTER_MOST = 0.09
 CLEAR_SCATTER = 0.03
 """Residual scatter under which a ring is certain and is not looked for again."""
 PRESENCE_LEAST = 0.5
-HOPELESS = 0.01
-"""Presence in the end under which a nest holds no ring under any camera."""
+HOPELESS = 0.03
+"""Presence in the end, by scout and reader, under which a nest holds no ring under any camera."""
 SMALLEST_MM = 1.9
 """Outside diameter under which nothing is called a ring; printed letters are as small."""
 SPECK = 0.3
@@ -50,19 +54,40 @@ def find_rings(
     fit : rings whose edges lie on the outlines of one solid ring
     open_nests : where no clear ring was found, but one may be; a better camera may tell
     """
-    if not nests:
-        return fit_rings(photo, camera, np.empty((0, 6)), section=section), []
     guesses = [guess_tori(camera, nest) for nest in nests]
-    owner = np.repeat(np.arange(len(nests)), [len(guess) for guess in guesses])
-    fit = fit_rings(photo, camera, np.concatenate(guesses), rounds=1, section=section)
-    for kept in FINALISTS:
+    fit, owner = _best(photo, camera, guesses, FINALISTS, section, scout=True)
+    scouted = fit.reading.presence
+    fit = fit_rings(photo, camera, fit.tori, rounds=1, section=section)
+    hopeful = owner[np.maximum(fit.reading.presence, scouted) > HOPELESS]
+    return without_twins(looks_round(fit)), [nests[index] for index in hopeful]
+
+
+def _best(
+    photo: Photo,
+    camera: Camera,
+    guesses: list[Array],
+    finalists: tuple[int, ...],
+    section: Section,
+    *,
+    scout: bool,
+) -> tuple[Fit, NDArray[np.int64]]:
+    """Read the guesses of each nest round after round, and keep the likeliest.
+
+    Returns
+    -------
+    fit : as many a nest as the last of `finalists` says
+    owner : index of each fit's nest
+    """
+    owner = np.repeat(np.arange(len(guesses)), [len(guess) for guess in guesses])
+    tori = np.concatenate([np.empty((0, 6)), *guesses])
+    fit = fit_rings(photo, camera, tori, rounds=1, section=section, scout=scout)
+    for kept in finalists:
         place = np.lexsort((-_worth(fit), owner))
         rank = np.arange(len(place)) - np.searchsorted(owner[place], owner[place])
         chosen = place[rank < kept]
         owner = owner[chosen]
-        fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1, section=section)
-    hopeful = owner[fit.reading.presence > HOPELESS]
-    return without_twins(looks_round(fit)), [nests[index] for index in hopeful]
+        fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1, section=section, scout=scout)
+    return fit, owner
 
 
 def _worth(fit: Fit) -> Array:
@@ -107,7 +132,10 @@ def _same_ring(one: Array, other: Array) -> bool:
 
 
 def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
-    """Try again, under a better camera, the open nests beside the clear rings."""
+    """Try again, under a better camera and with the reader itself, the open nests.
+
+    By now it is known which sizes lie on the table: they are the first guesses.
+    """
     clear = fit.chosen(np.nonzero(fit.scatter < CLEAR_SCATTER)[0])
     middles = camera.project(
         np.column_stack([clear.tori[:, X], clear.tori[:, Y], clear.tori[:, TUBE]])
@@ -118,5 +146,22 @@ def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
         if not len(clear)
         or np.hypot(middles[:, 0] - nest.x, middles[:, 1] - nest.y).min() > 0.4 * nest.outer.radius
     ]
-    again, _ = find_rings(photo, camera, beside, fit.section)
-    return without_specks(without_twins(fit.joined(again)), camera)
+    usual = _usual(clear.tori)
+    guesses = [
+        np.concatenate([guess_like(camera, nest, usual), guess_tori(camera, nest)[:SECOND_GUESSES]])
+        for nest in beside
+    ]
+    again, _ = _best(photo, camera, guesses, SECOND_FINALISTS, fit.section, scout=False)
+    found = without_twins(looks_round(again))
+    return without_specks(without_twins(fit.joined(found)), camera)
+
+
+def _usual(tori: Array) -> Array:
+    """The most frequent sizes (k, 6) among rings, at most `USUAL_MOST`."""
+    size = np.log(tori[:, [RADIUS, TUBE]])
+    alike = np.abs(size[:, None] - size[None]).max(axis=2) < ALIKE
+    kept: list[int] = []
+    for index in np.argsort(-alike.sum(axis=1), kind="stable"):
+        if len(kept) < USUAL_MOST and not alike[index, kept].any():
+            kept.append(int(index))
+    return tori[kept]

@@ -9,7 +9,7 @@ from vision.photo.decode import Photo
 from vision.rings.reader import Reading, read_edges
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
-from vision.rings.unwrap import SECTORS, unwrap
+from vision.rings.unwrap import RAYS_PER_SECTOR, SCOUT_RAYS, SECTORS, unwrap
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
@@ -122,7 +122,13 @@ class Fit:
 
 
 def fit_rings(
-    photo: Photo, camera: Camera, tori: Array, *, rounds: int = ROUNDS, section: Section = ROUND
+    photo: Photo,
+    camera: Camera,
+    tori: Array,
+    *,
+    rounds: int = ROUNDS,
+    section: Section = ROUND,
+    scout: bool = False,
 ) -> Fit:
     """Unwrap, read and refit until the outlines stand.
 
@@ -132,14 +138,16 @@ def fit_rings(
     camera : the camera over the table
     tori : (n, 6) guesses, off by a few pixels or by a third of the wire's width
     section : the wire's cross-section
+    scout : read with the scout, which is quick and good enough to choose among guesses
     """
+    rays = SCOUT_RAYS if scout else RAYS_PER_SECTOR
     if rounds < 1:
         raise ValueError(f"rounds must be at least 1, got {rounds}")
     last = tori
     for _ in range(rounds):
         last = tori
-        unwrapped = unwrap(photo, camera, last, section)
-        reading = read_edges(unwrapped.planes)
+        unwrapped = unwrap(photo, camera, last, section, rays)
+        reading = read_edges(unwrapped.planes, scout=scout)
         tori, residuals = refit(camera, last, reading, unwrapped.clear, section)
     wire_moved = 2.0 * (tori[:, TUBE] - last[:, TUBE])
     id_moved = 2.0 * (tori[:, RADIUS] - last[:, RADIUS]) - wire_moved

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.circles import Circle, Nest
-from vision.rings.torus import torus
+from vision.rings.torus import RADIUS, TUBE, torus
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
@@ -14,6 +14,8 @@ COVER_SHARE = 0.6
 PAIRS_MOST = 6
 HOLE_LEAST, HOLE_MOST = 0.4, 0.93
 """Inner over outer radius of anything called a ring: AR 1.3 to 27."""
+SIZE_OFF = 0.15
+"""A circle this far (ln of the radius) from a known ring's outline is no outline of such a ring."""
 USUAL_HOLE = 0.68
 """Inner over outer radius of a ring of AR 4.2, where only one circle was seen."""
 
@@ -39,6 +41,23 @@ def guess_tori(camera: Camera, nest: Nest) -> Array:
     if len(pairs) < 2:
         pairs.append((seen[-1], _scaled(seen[-1], 1.0 / USUAL_HOLE)))
     return np.stack([_on_table(camera, *pair) for pair in pairs])
+
+
+def guess_like(camera: Camera, nest: Nest, tori: Array) -> Array:
+    """Guess rings (k, 6) of known sizes `tori` (m, 6) where a circle is as large as one's outline.
+
+    k is at most m.
+    """
+    guesses = [np.empty((0, 6))]
+    for known in tori:
+        circles = np.array([(circle.x, circle.y, circle.radius) for circle in nest.circles])
+        place = circles[:, :2]
+        across = (known[RADIUS] + known[TUBE]) / camera.mm_per_px(place.mean(axis=0), known[TUBE])
+        nearest = int(np.abs(np.log(circles[:, 2] / across)).argmin())
+        if abs(np.log(circles[nearest, 2] / across)) < SIZE_OFF:
+            x, y = camera.to_plane(place[nearest], known[TUBE])
+            guesses.append(np.array([[x, y, known[RADIUS], known[TUBE], 0.0, 0.0]]))
+    return np.concatenate(guesses)
 
 
 def _scaled(circle: Circle, factor: float) -> Circle:

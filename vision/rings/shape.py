@@ -6,11 +6,10 @@ from numpy.typing import NDArray
 from vision.rings.fit import Fit
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, X, Y, ring_angles
 from vision.scale.camera import Camera
-from vision.scale.level import Round
+from vision.scale.level import ROUND_POINTS, Round
 
 Array = NDArray[np.float64]
 
-POINTS = 64
 U_RING_OVAL = 0.005
 """Oval amplitude of an ordinary jump ring, by itself."""
 CLEAR_SCATTER = 0.03
@@ -19,7 +18,7 @@ CLEAR_SCATTER = 0.03
 
 def centre_lines_px(camera: Camera, tori: Array) -> Array:
     """Project the centre lines of rings (n, 6), at half their height, to pixels (n, 64, 2)."""
-    angles = ring_angles(POINTS)
+    angles = ring_angles(ROUND_POINTS)
     oval = tori[:, [OVAL_COS]] * np.cos(2 * angles) + tori[:, [OVAL_SIN]] * np.sin(2 * angles)
     radius = tori[:, [RADIUS]] * (1.0 + oval)
     points = np.stack(
@@ -37,7 +36,4 @@ def rounds_of(camera: Camera, fit: Fit) -> list[Round]:
     """The clearly read rings as round things that tell tilt and lens."""
     lines = centre_lines_px(camera, fit.tori)
     clear = np.nonzero(fit.scatter < CLEAR_SCATTER)[0]
-    return [
-        Round(points_px=lines[index], height_mm=float(fit.tori[index, TUBE]), u_oval=U_RING_OVAL)
-        for index in clear
-    ]
+    return [Round(points_px=lines[index], u_oval=U_RING_OVAL) for index in clear]

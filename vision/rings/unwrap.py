@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
 SECTORS = 32
-RAYS_PER_SECTOR = 6
+RAYS_PER_SECTOR, SCOUT_RAYS = 6, 2
 SAMPLES = 144
 S_FROM, S_TO = -0.6, 1.6
 """Range of s; s = 0 is the inner outline of the guess, s = 1 its outer one. In this measure the
@@ -48,7 +48,13 @@ class Unwrapped:
     """(n,) linear light of the surroundings, brightest channel."""
 
 
-def unwrap(photo: Photo, camera: Camera, tori: Array, section: Section = ROUND) -> Unwrapped:
+def unwrap(
+    photo: Photo,
+    camera: Camera,
+    tori: Array,
+    section: Section = ROUND,
+    rays: int = RAYS_PER_SECTOR,
+) -> Unwrapped:
     """Read the picture around each guessed ring along its 32 sectors.
 
     Parameters
@@ -57,13 +63,14 @@ def unwrap(photo: Photo, camera: Camera, tori: Array, section: Section = ROUND) 
     camera : the camera, in pixels of the photo
     tori : (n, 6) guessed rings
     section : the wire's cross-section
+    rays : in each sector; their mean is what is read
     """
-    inner, outer = outlines(camera, tori, ring_angles(SECTORS * RAYS_PER_SECTOR), section)
+    inner, outer = outlines(camera, tori, ring_angles(SECTORS * rays), section)
     return unwrap_between(photo, inner, outer)
 
 
 def unwrap_between(photo: Photo, inner: Array, outer: Array) -> Unwrapped:
-    """Read the picture between and beside two lines, `SECTORS` times `RAYS_PER_SECTOR` points each.
+    """Read the picture between and beside two lines, the same number of rays in each sector.
 
     Parameters
     ----------
@@ -85,11 +92,15 @@ def unwrap_between(photo: Photo, inner: Array, outer: Array) -> Unwrapped:
 
 
 def _planes(samples: Picture, width_px: float) -> tuple[Picture, Array]:
-    sectors = (SECTORS, RAYS_PER_SECTOR, SAMPLES)
+    sectors = (SECTORS, -1, SAMPLES)
     blue, green, red = (samples[..., channel] for channel in range(3))
     brightest = np.maximum(np.maximum(blue, green), red)
     clipped = (brightest > CLIPPED).reshape(sectors).mean(axis=1)
-    rays = samples.reshape(SECTORS, RAYS_PER_SECTOR, -1).mean(axis=1).reshape(SECTORS, SAMPLES, 3)
+    rays = (
+        samples.reshape(SECTORS, len(samples) // SECTORS, -1)
+        .mean(axis=1)
+        .reshape(SECTORS, SAMPLES, 3)
+    )
     paper = (SAMPLE_S < PAPER_INSIDE) | (SAMPLE_S > PAPER_OUTSIDE)
     level = np.percentile(rays[:, paper].reshape(-1, 3), PAPER_PERCENTILE, axis=0)
     relative = np.sqrt(np.clip(rays / np.maximum(level, PAPER_LEAST), 0.0, BRIGHTEST))

@@ -21,6 +21,8 @@ U_TILT = 0.05
 U_K1 = 0.012
 """First lens term of a phone picture, before looking: 0.5 % at the corner after the phone's own
 correction."""
+ROUND_POINTS = 64
+"""Points of an outline that tell its roundness."""
 U_DISC_OVAL = 0.002
 """Oval amplitude that a struck coin's traced rim shows by chance, or for its shadow."""
 
@@ -30,9 +32,7 @@ class Round:
     """Something round seen in the picture."""
 
     points_px: Array
-    """(m, 2) points all around it, at equal steps of angle."""
-    height_mm: float
-    """Height over the table at which it is round."""
+    """(ROUND_POINTS, 2) points all around it, at equal steps of angle."""
     u_oval: float
     """Standard uncertainty of its own roundness."""
 
@@ -51,18 +51,17 @@ def level(view: View, rounds: list[Round]) -> Levelled:
 
     Least squares of the second harmonics of all shapes brought back to the table, with robust
     weights (a sprung ring is oval by itself) and the priors above. Distances do not enter: the
-    shapes depend on the directions of the rays alone. Without anything round the priors stand.
+    shapes depend on the directions of the rays alone, at whatever height a thing is round. Without
+    anything round the priors stand.
     """
+    points = np.reshape([thing.points_px for thing in rounds], (-1, ROUND_POINTS, 2))
+    u_oval = np.array([thing.u_oval for thing in rounds])
     start = np.array([view.tilt_x, view.tilt_y, view.k1])
     prior = np.array([U_TILT, U_TILT, U_K1])
 
     def misfit(q: Array) -> Array:
-        camera = _camera(view, q)
-        ovals = [
-            _oval(camera.to_plane(thing.points_px, thing.height_mm - 100.0)) / thing.u_oval
-            for thing in rounds
-        ]
-        return np.concatenate([np.empty(0), *ovals])
+        ovals = _ovals(_camera(view, q).to_plane(points, -100.0))
+        return np.ravel(ovals / u_oval[:, None])
 
     def robust(q: Array) -> Array:
         shapes = misfit(q)
@@ -95,23 +94,21 @@ def _camera(view: View, q: Array) -> Camera:
     )
 
 
-def _oval(points: Array) -> Array:
-    """Amplitudes (2,) of the second harmonic of a closed curve's radius, relative to its mean."""
-    middle = points.mean(axis=0)
+def _ovals(points: Array) -> Array:
+    """Amplitudes (n, 2) of the second harmonic of closed curves' (n, m, 2) radii, over the mean."""
+    middle = points.mean(axis=1, keepdims=True)
     for _ in range(3):
         offset = points - middle
-        radius = np.hypot(offset[:, 0], offset[:, 1])
-        angle = np.arctan2(offset[:, 1], offset[:, 0])
-        weight = np.abs(np.gradient(np.unwrap(angle)))
-        weight = weight / weight.sum()
-        first = 2.0 * np.array(
-            [np.sum(weight * radius * np.cos(angle)), np.sum(weight * radius * np.sin(angle))]
+        radius = np.hypot(offset[..., 0], offset[..., 1])
+        angle = np.arctan2(offset[..., 1], offset[..., 0])
+        weight = np.abs(np.gradient(np.unwrap(angle), axis=1))
+        weight = weight / weight.sum(axis=1, keepdims=True)
+        share = weight * radius
+        first = 2.0 * np.stack(
+            [np.sum(share * np.cos(angle), axis=1), np.sum(share * np.sin(angle), axis=1)], axis=-1
         )
-        middle = middle + first
-    mean = np.sum(weight * radius)
-    return np.array(
-        [
-            2.0 * np.sum(weight * radius * np.cos(2.0 * angle)) / mean,
-            2.0 * np.sum(weight * radius * np.sin(2.0 * angle)) / mean,
-        ]
+        middle = middle + first[:, None]
+    waves = np.cos(2.0 * angle), np.sin(2.0 * angle)
+    return 2.0 * np.stack(
+        [np.sum(share * wave, axis=1) / np.sum(share, axis=1) for wave in waves], axis=-1
     )

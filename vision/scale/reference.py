@@ -26,7 +26,7 @@ from vision.scale.coin import (
     true_over_seen,
 )
 from vision.scale.frame import BarReadings, find_sheet
-from vision.scale.level import U_DISC_OVAL, U_K1, U_TILT, Levelled, Round, level
+from vision.scale.level import ROUND_POINTS, U_DISC_OVAL, U_K1, U_TILT, Levelled, Round, level
 from vision.scale.rim import Rim
 from vision.scale.view import SheetView, sheet_scale
 from vision.trade.coins import Coin, lookup
@@ -42,7 +42,6 @@ CLASH = 0.09
 """Difference between sheet and coin that no printer makes: fit to page is 3 to 6 %."""
 QUARREL = 3.0
 """Standard deviations between sheet and coin from which the maker is told."""
-OUTLINE_POINTS = 180
 NO_WITNESS = float("inf")
 """Uncertainty of the print's scale by a coin that is not there."""
 
@@ -203,8 +202,7 @@ class CoinSight:
         """Tilt and lens from the roundness of all rings and of the coin."""
         rim = self.disc.rim
         coin = Round(
-            points_px=rim.ellipse.points(OUTLINE_POINTS),
-            height_mm=self.coin.thickness_mm or 0.0,
+            points_px=rim.ellipse.points(ROUND_POINTS),
             u_oval=U_DISC_OVAL,
         )
         found = level(self.found.view, [*rings, coin] if rim.is_traced else rings)
