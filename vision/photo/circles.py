@@ -18,9 +18,12 @@ Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 Indices = NDArray[np.int64]
 
-LEVELS = (2, 4, 8, 16, 32, 64)
-"""Reductions of the photo; the finest still shows a ring of 24 px."""
-RADII = np.arange(6, 25)
+LEVELS = (1, 2, 4, 8, 16, 32, 64)
+"""Reductions of the photo that are looked at, from the first one with at most:"""
+FINEST_PIXELS = 1_500_000
+"""In a photo of 12 megapixels the finest level still shows a ring of 32 px, the smallest whose wire
+can be measured; more megapixels show the same ring larger."""
+RADII = np.arange(4, 25)
 """Radii looked for at each level, in its pixels: neighbouring levels overlap by half an octave."""
 NOISE_FACTOR = 3.0
 """An edge is this many times steeper than the median slope of its surroundings."""
@@ -104,6 +107,8 @@ def find_circles(bgr: Pixels) -> list[Nest]:
     found: list[Nest] = []
     picture, reached = bgr, 1
     for reduction in LEVELS:
+        if bgr.shape[0] * bgr.shape[1] > FINEST_PIXELS * reduction**2:
+            continue
         height, width = bgr.shape[0] // reduction, bgr.shape[1] // reduction
         if min(height, width) < 2 * RADII[0]:
             break

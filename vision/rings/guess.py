@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.circles import Circle, Nest
-from vision.rings.torus import RADIUS, TUBE, torus
+from vision.rings.torus import RADIUS, TUBE
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
@@ -40,7 +40,7 @@ def guess_tori(camera: Camera, nest: Nest) -> Array:
     pairs.append((_scaled(seen[-1], USUAL_HOLE), seen[-1]))
     if len(pairs) < 2:
         pairs.append((seen[-1], _scaled(seen[-1], 1.0 / USUAL_HOLE)))
-    return np.stack([_on_table(camera, *pair) for pair in pairs])
+    return _on_table(camera, pairs)
 
 
 def guess_like(camera: Camera, nest: Nest, tori: Array) -> Array:
@@ -64,12 +64,17 @@ def _scaled(circle: Circle, factor: float) -> Circle:
     return Circle(x=circle.x, y=circle.y, radius=factor * circle.radius, cover=circle.cover)
 
 
-def _on_table(camera: Camera, inner: Circle, outer: Circle) -> Array:
-    """The ring whose outlines are about these circles; its middle lies at half its height."""
-    middle = np.array([(inner.x + outer.x) / 2.0, (inner.y + outer.y) / 2.0])
-    wire_mm = (outer.radius - inner.radius) * camera.mm_per_px(middle)
-    height_mm = wire_mm / 2.0
-    size = camera.mm_per_px(middle, height_mm)
-    x, y = camera.to_plane(middle, height_mm)
-    wire_mm = (outer.radius - inner.radius) * size
-    return torus(float(x), float(y), 2.0 * inner.radius * size, wire_mm)
+def _on_table(camera: Camera, pairs: list[tuple[Circle, Circle]]) -> Array:
+    """The rings (k, 6) whose outlines are about these circles; middles lie at half the height."""
+    inner, outer = (
+        np.array([(c.x, c.y, c.radius) for c in side]) for side in zip(*pairs, strict=True)
+    )
+    middle = (inner[:, :2] + outer[:, :2]) / 2.0
+    on_table = camera.mm_per_px(middle.mean(axis=0))
+    wire_px = outer[:, 2] - inner[:, 2]
+    height = wire_px * on_table / 2.0
+    size = on_table * (1.0 - height / camera.position[2])  # parallel planes, seen from one point
+    place = camera.to_plane(middle[:, None], height[:, None, None])[:, 0]
+    tube, hole = wire_px * size / 2.0, inner[:, 2] * size
+    flat = np.zeros(len(pairs))
+    return np.column_stack([place, hole + tube, tube, flat, flat])

@@ -78,35 +78,25 @@ def unwrap_between(photo: Photo, inner: Array, outer: Array) -> Unwrapped:
     """
     across = outer - inner
     width, height = photo.size
-    planes = np.empty((len(inner), 6, SECTORS, SAMPLES), np.float32)
-    clear = np.empty((len(inner), SECTORS))
-    level = np.empty((len(inner), 3))
+    rings, rays = inner.shape[:2]
+    light = np.empty((rings, SECTORS, SAMPLES, 3), np.float32)
+    planes = np.empty((rings, 6, SECTORS, SAMPLES), np.float32)
+    clear = np.empty((rings, SECTORS))
     for ring, (start, step) in enumerate(zip(inner, across, strict=True)):
         points = start[:, None] + SAMPLE_S[None, :, None] * step[:, None]
         x, y = points[..., 0], points[..., 1]
         inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
         clear[ring] = inside.reshape(SECTORS, -1).mean(axis=1)
-        width_px = float(np.hypot(*step.T).mean())
-        planes[ring], level[ring] = _planes(photo.sample(points), width_px)
+        samples = photo.sample(points).reshape(SECTORS, rays // SECTORS, SAMPLES, 3)
+        light[ring] = samples.mean(axis=1)
+        planes[ring, 3] = (samples.max(axis=3) > CLIPPED).mean(axis=1)
+    paper = light[:, :, (SAMPLE_S < PAPER_INSIDE) | (SAMPLE_S > PAPER_OUTSIDE)]
+    around = paper.reshape(rings, paper.shape[1] * paper.shape[2], 3)
+    level = np.percentile(around, PAPER_PERCENTILE, axis=1)
+    relative = light / np.maximum(level, PAPER_LEAST)[:, None, None].astype(np.float32)
+    planes[:, :3] = np.moveaxis(np.sqrt(np.clip(relative, 0.0, BRIGHTEST)), 3, 1)
+    planes[:, 4] = SAMPLE_S
+    planes[:, 5] = (np.hypot(across[..., 0], across[..., 1]).mean(axis=1) / LENGTH_UNIT_PX)[
+        :, None, None
+    ]
     return Unwrapped(planes=planes, clear=clear, paper=level.max(axis=1))
-
-
-def _planes(samples: Picture, width_px: float) -> tuple[Picture, Array]:
-    sectors = (SECTORS, -1, SAMPLES)
-    blue, green, red = (samples[..., channel] for channel in range(3))
-    brightest = np.maximum(np.maximum(blue, green), red)
-    clipped = (brightest > CLIPPED).reshape(sectors).mean(axis=1)
-    rays = (
-        samples.reshape(SECTORS, len(samples) // SECTORS, -1)
-        .mean(axis=1)
-        .reshape(SECTORS, SAMPLES, 3)
-    )
-    paper = (SAMPLE_S < PAPER_INSIDE) | (SAMPLE_S > PAPER_OUTSIDE)
-    level = np.percentile(rays[:, paper].reshape(-1, 3), PAPER_PERCENTILE, axis=0)
-    relative = np.sqrt(np.clip(rays / np.maximum(level, PAPER_LEAST), 0.0, BRIGHTEST))
-    planes = np.empty((6, SECTORS, SAMPLES), np.float32)
-    planes[:3] = np.moveaxis(relative, -1, 0)
-    planes[3] = clipped
-    planes[4] = SAMPLE_S
-    planes[5] = width_px / LENGTH_UNIT_PX
-    return planes, level

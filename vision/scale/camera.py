@@ -66,8 +66,11 @@ class Camera:
         ones = np.ones_like(uv[..., :1])
         return np.concatenate([uv, ones], axis=-1) @ self.rotation
 
-    def to_plane(self, points_px: Array, height_mm: float = 0.0) -> Array:
-        """World x, y (..., 2) mm where the pixels' rays meet the plane z = height_mm."""
+    def to_plane(self, points_px: Array, height_mm: float | Array = 0.0) -> Array:
+        """World x, y (..., 2) mm where the pixels' rays meet the plane z = height_mm.
+
+        A height for each point has the shape (..., 1).
+        """
         rays = self.rays(points_px)
         steps = (height_mm - self.position[2]) / rays[..., 2:3]
         points: Array = self.position[:2] + steps * rays[..., :2]
