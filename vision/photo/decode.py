@@ -77,7 +77,7 @@ class Photo:
         """Width and height in pixels."""
         return self.bgr.shape[1], self.bgr.shape[0]
 
-    def sample(self, points: NDArray[np.float64]) -> Picture:
+    def sample(self, points: NDArray[np.floating]) -> Picture:
         """Linear light (..., 3), blue first, at the points (rows, columns, 2); bicubic.
 
         Only the part of the picture around the points is brought to linear light. Outside the
@@ -90,10 +90,13 @@ class Photo:
         high = np.ceil([x.max(), y.max()]).astype(int) + margin + 1
         left, top = np.clip(low, 0, (width - 1, height - 1))
         right, bottom = np.clip(high, (left + 1, top + 1), (width, height))
+        places = np.empty(points.shape, np.float32)
+        np.subtract(x, left, out=places[..., 0], casting="same_kind")
+        np.subtract(y, top, out=places[..., 1], casting="same_kind")
         sampled = cv2.remap(
             linear_light(self.bgr[top:bottom, left:right]),
-            (x - left).astype(np.float32),
-            (y - top).astype(np.float32),
+            places,
+            np.empty(0),
             interpolation=cv2.INTER_CUBIC,
             borderMode=cv2.BORDER_REPLICATE,
         )

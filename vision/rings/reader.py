@@ -5,8 +5,10 @@ come out. Two sizes were trained alike: a scout, a tenth of the work, tells whic
 reading; the reader proper measures. How is told in `tests/training`, where their twin stands.
 """
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from importlib.resources import files
 
 import numpy as np
@@ -23,7 +25,9 @@ PLACES = 36
 MEAN_LIGHT, SLOPE_GAIN = 0.8, 8.0
 """What brings the inputs around zero and to like size; as in training."""
 LOG_WEIGHT_LIMIT = 4.0
-BATCH, SCOUT_BATCH = 2, 6
+GAP = 8
+"""Zeros between two sectors: as far as the widest window looks beyond their ends."""
+BATCH, SCOUT_BATCH = 2, 4
 """Rings read at a time: what they need fits the processor's cache."""
 
 
@@ -62,7 +66,9 @@ def read_edges(planes: Picture, *, scout: bool = False) -> Reading:
     """
     net = _weights("scout" if scout else "reader")
     size = SCOUT_BATCH if scout else BATCH
-    parts = [_read(net, planes[at : at + size]) for at in range(0, len(planes), size)]
+    batches = [planes[at : at + size] for at in range(0, len(planes), size)]
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        parts = list(threads.map(partial(_read, net), batches))
     if not parts:
         nothing = np.empty((0, 2, planes.shape[2]))
         return Reading(edges=nothing, weight=nothing, scale=np.empty((0, 2)), presence=np.empty(0))
@@ -78,13 +84,15 @@ def read_edges(planes: Picture, *, scout: bool = False) -> Reading:
 
 
 def _read(net: Weights, planes: Picture) -> tuple[Picture, Picture, Picture]:
-    rows = _along(net, "first", _inputs(planes), edge=3, stride=2)
-    rows = _along(net, "second", np.maximum(rows, 0), edge=2, stride=2)
-    np.maximum(rows, 0, out=rows)
+    rings = len(planes)
+    rows = _halved(net, "first", _inputs(planes), edge=3)
+    rows = _halved(net, "second", rows, edge=2)
+    strip = _strip(rows)
     block = 0
     while f"blocks.{block}.along.weight" in net:
-        rows = _block(net, f"blocks.{block}", rows)
+        _block(net, f"blocks.{block}", strip, rings)
         block += 1
+    rows = np.ascontiguousarray(_sectors(strip, rings)[:, 1:-1, :PLACES])
     head = np.moveaxis(_product(net, "head", rows), 3, 1)
     place, offset, trust = head[:, :2], head[:, 2:4], head[:, 4:]
     share = np.exp(place - place.max(axis=3, keepdims=True))
@@ -92,7 +100,7 @@ def _read(net: Weights, planes: Picture) -> tuple[Picture, Picture, Picture]:
     edges = (share * (_places() + offset)).sum(axis=3)
     log_weight = (share * trust).sum(axis=3)
     ring = np.concatenate([rows.mean(axis=1), rows.max(axis=1)], axis=2)
-    seen = np.maximum(_product(net, "summary", ring), 0).swapaxes(1, 2).reshape(len(rows), -1)
+    seen = np.maximum(_product(net, "summary", ring), 0).swapaxes(1, 2).reshape(rings, -1)
     answer = _product(net, "answer", np.maximum(_product(net, "hidden", seen), 0))
     return edges, log_weight, answer
 
@@ -113,34 +121,76 @@ def _inputs(planes: Picture) -> Picture:
     return rows
 
 
-def _block(net: Weights, name: str, rows: Picture) -> Picture:
-    reach = 2 * int(net[f"{name}.dilation"])
-    seen = _along(net, f"{name}.along", rows, edge=reach, apart=reach // 2)
-    np.maximum(seen, 0, out=seen)
-    around = np.concatenate([np.roll(seen, 1, axis=1), seen, np.roll(seen, -1, axis=1)], axis=3)
-    out = _product(net, f"{name}.across", around)
-    out += _product(net, f"{name}.whole", rows.mean(axis=1, keepdims=True))
-    out += rows
-    return np.maximum(out, 0, out=out)
+def _halved(net: Weights, name: str, rows: Picture, *, edge: int) -> Picture:
+    """Convolve along s in steps of two, `edge` zeros beyond both ends, and cut off below zero.
 
-
-def _along(
-    net: Weights, name: str, rows: Picture, *, edge: int, stride: int = 1, apart: int = 1
-) -> Picture:
-    """Convolve along s, `edge` zeros beyond both ends: (n, 32, m, c) to (n, 32, m / stride, c')."""
+    (n, 32, m, c) to (n, 32, m / 2, c'). Two neighbouring places count as one row, so that a step
+    of two is a shift by one row, and a window is a few shifted products.
+    """
     rings, sectors, count, channels = rows.shape
-    window = len(net[f"{name}.weight"]) // channels
     padded = np.zeros((rings, sectors, count + 2 * edge, channels), np.float32)
     padded[:, :, edge : edge + count] = rows
-    out = (count + 2 * edge - (window - 1) * apart - 1) // stride + 1
-    ring, sector, place, channel = padded.strides
-    wide = np.lib.stride_tricks.as_strided(
-        padded,
-        (rings, sectors, out, window, channels),
-        (ring, sector, stride * place, apart * place, channel),
-        writeable=False,
-    )
-    return _product(net, name, wide.reshape(rings, sectors, out, window * channels))
+    pairs = padded.reshape(-1, 2 * channels)
+    weight = net[f"{name}.weight"].reshape(-1, 2 * channels, net[f"{name}.bias"].size)
+    out = np.empty((len(pairs), weight.shape[2]), np.float32)
+    out[:] = net[f"{name}.bias"]
+    for shift, part in enumerate(weight):
+        _add_product(pairs[shift:], part, out[: len(pairs) - shift])
+    kept = out.reshape(rings, sectors, -1, weight.shape[2])[:, :, : count // 2]
+    return np.maximum(kept, 0)
+
+
+def _strip(rows: Picture) -> Picture:
+    """One long strip (k, c) of all sectors' places, with zeros between them.
+
+    Every ring has its last sector before the first and its first after the last: looking along s
+    or across to the next sector is then a shift of the strip, without gathering anything.
+    """
+    rings, sectors, places, channels = rows.shape
+    strip = np.zeros((2 * GAP + rings * (sectors + 2) * (places + GAP), channels), np.float32)
+    _sectors(strip, rings)[:, 1:-1, :places] = rows
+    _close(strip, rings)
+    return strip
+
+
+def _sectors(strip: Picture, rings: int) -> Picture:
+    """The strip as (n, 34, 36 + GAP, c); a view."""
+    return strip[GAP:-GAP].reshape(rings, -1, PLACES + GAP, strip.shape[1])
+
+
+def _close(strip: Picture, rings: int) -> None:
+    """Copy the outermost sectors to the other end, and clear what lies between the sectors."""
+    sectors = _sectors(strip, rings)
+    sectors[:, 0], sectors[:, -1] = sectors[:, -2], sectors[:, 1]
+    sectors[:, :, PLACES:] = 0.0
+
+
+def _block(net: Weights, name: str, strip: Picture, rings: int) -> None:
+    """Let each place look along s, across to the neighbours and at the whole ring; in place."""
+    apart = int(net[f"{name}.dilation"])
+    channels = strip.shape[1]
+    inside = slice(GAP, len(strip) - GAP)
+    seen = np.empty_like(strip)
+    seen[:] = net[f"{name}.along.bias"]
+    for place, part in enumerate(net[f"{name}.along.weight"].reshape(-1, channels, channels)):
+        shift = (place - 2) * apart
+        _add_product(strip[inside.start + shift : inside.stop + shift], part, seen[inside])
+    np.maximum(seen, 0, out=seen)
+    whole = _product(net, f"{name}.whole", _sectors(strip, rings)[:, 1:-1].mean(axis=1))
+    sectors = _sectors(strip, rings)
+    sectors += (whole + net[f"{name}.across.bias"])[:, None]
+    step = PLACES + GAP
+    start, stop = GAP + step, len(strip) - GAP - step
+    for place, part in enumerate(net[f"{name}.across.weight"].reshape(-1, channels, channels)):
+        shift = (place - 1) * step
+        _add_product(seen[start + shift : stop + shift], part, strip[start:stop])
+    np.maximum(strip, 0, out=strip)
+    _close(strip, rings)
+
+
+def _add_product(rows: Picture, weight: Picture, out: Picture) -> None:
+    """Add rows @ weight to `out` (k, c), without a copy of anything."""
+    out += rows @ weight
 
 
 def _product(net: Weights, name: str, rows: Picture) -> Picture:

@@ -1,5 +1,7 @@
 """The picture of a ring, cut open along its wire: sectors across, outlines at s = 0 and s = 1."""
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -76,27 +78,54 @@ def unwrap_between(photo: Photo, inner: Array, outer: Array) -> Unwrapped:
     ----------
     inner, outer : (n, 192, 2) pixels where s = 0 and s = 1
     """
-    across = outer - inner
-    width, height = photo.size
-    rings, rays = inner.shape[:2]
+    rings = len(inner)
     light = np.empty((rings, SECTORS, SAMPLES, 3), np.float32)
     planes = np.empty((rings, 6, SECTORS, SAMPLES), np.float32)
     clear = np.empty((rings, SECTORS))
-    for ring, (start, step) in enumerate(zip(inner, across, strict=True)):
-        points = start[:, None] + SAMPLE_S[None, :, None] * step[:, None]
-        x, y = points[..., 0], points[..., 1]
-        inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
-        clear[ring] = inside.reshape(SECTORS, -1).mean(axis=1)
-        samples = photo.sample(points).reshape(SECTORS, rays // SECTORS, SAMPLES, 3)
-        light[ring] = samples.mean(axis=1)
-        planes[ring, 3] = (samples.max(axis=3) > CLIPPED).mean(axis=1)
+
+    def read(ring: int) -> None:
+        points = _points(inner[ring], outer[ring])
+        clear[ring] = _share_inside(points, photo.size)
+        samples = photo.sample(points)
+        brightest = np.maximum(np.maximum(samples[..., 0], samples[..., 1]), samples[..., 2])
+        planes[ring, 3] = (brightest > CLIPPED).reshape(SECTORS, -1, SAMPLES).mean(axis=1)
+        light[ring] = (
+            samples.reshape(SECTORS, -1, 3 * SAMPLES).mean(axis=1).reshape(SECTORS, SAMPLES, 3)
+        )
+
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        list(threads.map(read, range(rings)))
     paper = light[:, :, (SAMPLE_S < PAPER_INSIDE) | (SAMPLE_S > PAPER_OUTSIDE)]
     around = paper.reshape(rings, paper.shape[1] * paper.shape[2], 3)
     level = np.percentile(around, PAPER_PERCENTILE, axis=1)
     relative = light / np.maximum(level, PAPER_LEAST)[:, None, None].astype(np.float32)
     planes[:, :3] = np.moveaxis(np.sqrt(np.clip(relative, 0.0, BRIGHTEST)), 3, 1)
     planes[:, 4] = SAMPLE_S
-    planes[:, 5] = (np.hypot(across[..., 0], across[..., 1]).mean(axis=1) / LENGTH_UNIT_PX)[
-        :, None, None
-    ]
+    across = outer - inner
+    width_px = np.hypot(across[..., 0], across[..., 1]).mean(axis=1)
+    planes[:, 5] = width_px[:, None, None] / LENGTH_UNIT_PX
     return Unwrapped(planes=planes, clear=clear, paper=level.max(axis=1))
+
+
+def _points(inner: Array, outer: Array) -> Picture:
+    """Pixels (m, 144, 2) along the m rays from inner to outer."""
+    points = np.empty((len(inner), SAMPLES, 2), np.float32)
+    for axis in (0, 1):  # one by one: numpy is slow over a last axis of two
+        start, step = inner[:, axis, None], (outer - inner)[:, axis, None]
+        points[..., axis] = start + SAMPLE_S * step
+    return points
+
+
+def _share_inside(points: Picture, size: tuple[int, int]) -> Array:
+    """Share (32,) of each sector's points that lie in the picture."""
+    ends = points[:, [0, -1]]
+    if (
+        (ends >= 0).all()
+        and (ends[..., 0] <= size[0] - 1).all()
+        and (ends[..., 1] <= size[1] - 1).all()
+    ):
+        return np.ones(SECTORS)
+    x, y = points[..., 0], points[..., 1]
+    inside = (x >= 0) & (y >= 0) & (x <= size[0] - 1) & (y <= size[1] - 1)
+    share: Array = inside.reshape(SECTORS, -1).mean(axis=1)
+    return share
