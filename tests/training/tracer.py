@@ -2,6 +2,7 @@
 
 import ctypes
 import hashlib
+import os
 import shutil
 import subprocess
 import tempfile
@@ -33,7 +34,7 @@ def build(*, gpu: bool) -> ctypes.CDLL:
         else:
             flags = ["-O3", "-march=native", "-ffast-math", "-fopenmp", "-shared", "-fPIC"]
             flags += ["-x", "c++"]
-        part = folder / "part.so"
+        part = folder / f"part-{os.getpid()}.so"
         subprocess.run(
             [compiler, *flags, "-I", str(folder), "-o", str(part), str(folder / "tracer.cu")],
             check=True,
