@@ -99,7 +99,7 @@ def read_rings(
     fit, open_nests = find_rings(photo, sight.camera, nests, SECTIONS[profile])
     sight, fit = _levelled(sight, fit)
     fit = refind(photo, sight.camera, open_nests, fit)
-    fit = fit_rings(photo, sight.camera, fit.tori, rounds=1, section=fit.section)
+    fit = fit_rings(photo, sight.camera, fit.tori, rounds=2, section=fit.section)
     sight, fit = _levelled(sight, fit)
     scale = sight.scale()
     pieces = find_wires(photo, scale, fit, sight.hides)
