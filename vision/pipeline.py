@@ -13,7 +13,7 @@ from vision.photo.fitness import explained, judge, require_contrast
 from vision.photo.look import look_at
 from vision.results import Result, Ring, Scale, Wire
 from vision.rings.find import find_rings, refind
-from vision.rings.fit import Fit, fit_rings, rematch
+from vision.rings.fit import Fit, rematch, settled
 from vision.rings.others import find_others
 from vision.rings.record import rings_of
 from vision.rings.section import SECTIONS, Profile
@@ -99,7 +99,7 @@ def read_rings(
     fit, open_nests = find_rings(photo, sight.camera, nests, SECTIONS[profile])
     sight, fit = _levelled(sight, fit)
     fit = refind(photo, sight.camera, open_nests, fit)
-    fit = fit_rings(photo, sight.camera, fit.tori, rounds=2, section=fit.section)
+    fit = settled(photo, sight.camera, fit)
     sight, fit = _levelled(sight, fit)
     scale = sight.scale()
     pieces = find_wires(photo, scale, fit, sight.hides)
