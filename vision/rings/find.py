@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 
 FINALISTS = (3, 2, 1)
 """Pairs of outlines of a nest that stay, round after round of the scout."""
-SECOND_FINALISTS, SECOND_GUESSES = (2, 1), 2
+SECOND_FINALISTS, SECOND_GUESSES = (4, 2, 1), 2
 """The same for the second try, and how many guesses of a nest's own it makes."""
 USUAL_MOST, ALIKE = 3, 0.06
 """Sizes that the second try knows already; sizes that differ less than this (ln) are one."""

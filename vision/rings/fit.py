@@ -18,7 +18,7 @@ Picture = NDArray[np.float32]
 ROUNDS = 3
 SETTLING, STANDS = 6, 0.004
 """Most readings of a ring, and the move (wire widths) under which it stands. The reader keeps a
-little of a wrong guess; on stainless wire under two lamps two readings left twice the error of six."""
+little of a wrong guess: on stainless wire under two lamps two readings left 1.5 times the bias."""
 REWEIGHTINGS, STRICT_FROM = 6, 3
 """Turns of the robust fit; from the fourth one on, Huber's weight counts to the third power where
 most edges agree: by then it is clear which are wrong, and a shadow along a fifth of the ring moves
