@@ -30,6 +30,8 @@ UNCLEAR_SCATTER = 0.04
 """Scatter of the edges (wire widths) above which the outline counts as unclear."""
 UNCLEAR_SHARE = 0.1
 """Likely error of wire or ID, in wire widths, above which the outline counts as unclear."""
+WHOLE_LEAST = 0.1
+"""Presence of a whole ring under which the outline counts as unclear: something lies on it."""
 DARK_PAPER = 0.08
 """Linear light of the surroundings under which the rim mirrors black: the edge is not there."""
 WAVY_SHARE, WAVY_RELIEF, WAVY_SCATTER = 0.25, 0.1, 0.012
@@ -94,7 +96,9 @@ def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[lis
         if width_px[index] < WIRE_LEAST_PX:
             mine.append(f"wire is only {width_px[index]:.0f} pixels across, 12 are needed")
         unclear = (
-            fit.scatter[index] > UNCLEAR_SCATTER or fit.reading.scale[index].max() > UNCLEAR_SHARE
+            fit.scatter[index] > UNCLEAR_SCATTER
+            or fit.reading.scale[index].max() > UNCLEAR_SHARE
+            or fit.reading.presence[index] < WHOLE_LEAST
         )
         if unclear and not mine:
             mine.append("outline is not clear: covered, bent, not flat or not a ring")

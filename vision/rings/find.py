@@ -24,6 +24,8 @@ UNSURE = 0.02
 """Added to the presence: from a start that is far off, the reader does not see a ring at once."""
 SCATTER_MOST = 0.09
 """Residual scatter (wire widths) above which two outlines are no ring's."""
+COVERED_SCATTER = 0.02
+"""Residual scatter under which outlines are a ring's although the reader sees no whole ring."""
 CLEAR_SCATTER = 0.03
 """Residual scatter under which a ring is certain and is not looked for again."""
 PRESENCE_LEAST = 0.5
@@ -99,7 +101,7 @@ def _worth(fit: Fit) -> Array:
 
 def looks_round(fit: Fit) -> Fit:
     """Keep the fits whose edges lie on the outlines of one solid ring."""
-    large = fit.id_mm + 2.0 * fit.wire_mm > SMALLEST_MM
+    large = fit.outer_mm > SMALLEST_MM
     good = large & (fit.scatter < SCATTER_MOST) & (fit.reading.presence > PRESENCE_LEAST)
     return fit.chosen(np.nonzero(good)[0])
 
@@ -108,7 +110,7 @@ def without_specks(fit: Fit, camera: Camera) -> Fit:
     """Leave out what is far smaller than the rings around it and no more than a line wide."""
     if not len(fit):
         return fit
-    size = fit.id_mm + 2.0 * fit.wire_mm
+    size = fit.outer_mm
     usual = float(np.median(size[fit.scatter < CLEAR_SCATTER])) if len(fit) > 2 else 0.0
     speck = (size < SPECK * usual) & (wire_widths_px(fit, camera) < SPECK_WIRE_PX)
     return fit.chosen(np.nonzero(~speck)[0])
@@ -152,8 +154,17 @@ def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
         for nest in beside
     ]
     again, _ = _best(photo, camera, guesses, SECOND_FINALISTS, fit.section, scout=False)
-    found = without_twins(looks_round(again))
-    return without_specks(without_twins(fit.joined(found)), camera)
+    every = without_twins(fit.joined(looks_round(again)))
+    return without_specks(_with_covered(every, again), camera)
+
+
+def _with_covered(fit: Fit, tried: Fit) -> Fit:
+    """Add, in other places, what is round to a hair and yet no whole ring: one lies on it."""
+    round_enough = (tried.scatter < COVERED_SCATTER) & (tried.reading.presence <= PRESENCE_LEAST)
+    for index in np.nonzero(round_enough & (tried.outer_mm > SMALLEST_MM))[0]:
+        if not any(_same_ring(tried.tori[index], other) for other in fit.tori):
+            fit = fit.joined(tried.chosen(np.array([index])))
+    return fit
 
 
 def _usual(tori: Array) -> Array:

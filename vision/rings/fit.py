@@ -123,6 +123,11 @@ class Fit:
         """(n,) inside diameter."""
         return 2.0 * (self.tori[:, RADIUS] - self.tori[:, TUBE])
 
+    @property
+    def outer_mm(self) -> Array:
+        """(n,) outside diameter."""
+        return 2.0 * (self.tori[:, RADIUS] + self.tori[:, TUBE])
+
 
 def fit_rings(
     photo: Photo,

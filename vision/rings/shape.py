@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.rings.find import PRESENCE_LEAST
 from vision.rings.fit import Fit
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, X, Y, ring_angles
 from vision.scale.camera import Camera
@@ -35,5 +36,5 @@ def centre_lines_px(camera: Camera, tori: Array) -> Array:
 def rounds_of(camera: Camera, fit: Fit) -> list[Round]:
     """The clearly read rings as round things that tell tilt and lens."""
     lines = centre_lines_px(camera, fit.tori)
-    clear = np.nonzero(fit.scatter < CLEAR_SCATTER)[0]
+    clear = np.nonzero((fit.scatter < CLEAR_SCATTER) & (fit.reading.presence > PRESENCE_LEAST))[0]
     return [Round(points_px=lines[index], u_oval=U_RING_OVAL) for index in clear]
