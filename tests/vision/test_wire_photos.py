@@ -24,8 +24,6 @@ CAMERA = Camera(
 STATED = Reference(mm_per_px=1.0 / PX_PER_MM, height_mm=HEIGHT_MM)
 BRIGHT, SHADOW = 0.3, 0.45
 """Light of a grey coated wire, and the loss of light of the paper beside it."""
-LAMP = 0.6
-"""Light of the lamp that it mirrors along its middle."""
 U95_MOST = 0.05
 """Greatest U that counts, as a share of the width: one that covers anything says nothing."""
 
@@ -45,8 +43,8 @@ def strip(x: float, y: float, turn_deg: float, width: float, length: float) -> P
         on = (along < length / 2) & (aside < width / 2)
         across = np.clip(aside[on] / (width / 2), 0.0, 1.0)
         # A matt rounded body: darker towards its sides.
-        light[on] = (BRIGHT * (0.25 + 0.75 * np.sqrt(1.0 - across**2)))[:, None]
-        light[on & (abs(aside) < 0.1 * width)] = LAMP
+        body = BRIGHT * (0.25 + 0.75 * np.sqrt(1.0 - across**2))
+        light[on] = body[:, None]
 
     return paint
 
