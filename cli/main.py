@@ -161,8 +161,9 @@ def annulet(
 
 def main() -> None:
     """Start the program."""
-    # rings and photos are read side by side; threads inside each small product get in their way
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # rings and photos are read side by side: threads inside each small product get in their way,
+    # and their number would show in the last digits
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
     mute_libraries()
     prepare_streams()
     app()

@@ -9,7 +9,7 @@ CHECKS = (
     ("ruff", "format", "--check", "."),
     ("ruff", "check", "."),
     ("mypy",),
-    ("pytest", "-q"),
+    ("pytest", "-q", "-n", "auto", "--dist", "loadfile"),
 )
 
 

@@ -21,6 +21,9 @@ from vision.rings.torus import X, Y, outlines, ring_angles
 Array = NDArray[np.float64]
 
 DRAWN_POINTS = 96
+UNSURE_SHARE = 0.2
+"""U of the wire, as a share of it, from which a number says nothing; drawn washers and nuts have
+0.25 to 0.55, rendered rings in poor light 0.1."""
 LIES_AGAINST = "something lies against it, over or under it: it may not lie flat"
 
 
@@ -60,6 +63,12 @@ def rings_of(
             reasons[index].append(LIES_AGAINST)
     for index in touched:
         reasons[index].append(LIES_AGAINST)
+    for index, each in enumerate(sizes):
+        if not reasons[index] and each.wire_mm.u95 > UNSURE_SHARE * each.wire_mm.value:
+            reasons[index].append(
+                f"its edges are not sure: the wire would be {each.wire_mm.value:.1f} mm, give or "
+                f"take {each.wire_mm.u95:.1f}; covered, out of focus, or no ring of wire"
+            )
     warnings = warnings_about(fit, camera)
     inner, outer = outlines(camera, fit.tori, ring_angles(DRAWN_POINTS), fit.section)
     middles = (inner.mean(axis=1) + outer.mean(axis=1)) / 2.0
