@@ -1,6 +1,6 @@
 """Time a whole measurement by stage, in times of the JPEG's own decoding; asserts nothing.
 
-    python -m tests.speed [PHOTO ...]
+    python -m tests.speed.photo_speed [PHOTO ...]
 
 Without photos: three sample photos, and one of them at 48 megapixels. Each is measured in a
 process of its own, once to warm up and then `REPEATS` times; the least time counts. The last rows
