@@ -29,7 +29,7 @@ STAGES = (
     "find_rings",
     "_levelled",
     "refind",
-    "fit_rings",
+    "settled",
     "find_wires",
     "find_others",
     "rings_of",
