@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.scenes.catalogue import SAMPLES, TURNED, VALIDATION, WIRES
+from tests.scenes.draw import draw_scene
 from tests.scenes.mesh import Mesh, join
 from tests.scenes.phone import develop, save
 from tests.scenes.scene import Arranged, Scene, arrange, visible_area_mm
@@ -136,6 +137,8 @@ def main() -> None:
         default="all",
         help="which photos",
     )
+    parser.add_argument("--drawn", type=int, default=0, help="so many scenes drawn by lot instead")
+    parser.add_argument("--lot", type=int, default=1, help="seed of the lot")
     parser.add_argument(
         "--sheets",
         type=Path,
@@ -145,6 +148,8 @@ def main() -> None:
     sets = {"samples": SAMPLES, "validation": VALIDATION, "turned": TURNED, "wires": WIRES}
     sets["all"] = SAMPLES + VALIDATION + TURNED + WIRES
     scenes = list(sets[options.set])
+    if options.drawn:
+        scenes = [draw_scene(1 + number, options.lot) for number in range(options.drawn)]
     if options.names:
         wanted = options.names.split(",")
         known = {scene.name: scene for scene in scenes}

@@ -79,6 +79,7 @@ def _measure(scenes: Scenes, photos: Photos, net: nn.Module, dice: Dice, *, exac
     error = sizes[:, 0] - _sizes(truth)
     ideal = _flat_fit(scenes, photos, matrix, camera)
     before = _sizes(done.history[-2]).reshape(count, STARTS, 2)
+    start, once = (_sizes(tori)[::STARTS] - sizes[:, 0] for tori in done.history[:2])
     _, log_weight, log_scale, logit = (o.double() for o in done.outputs)
     first = slice(None, None, STARTS)
     wire = sizes[:, 0, 0]
@@ -95,6 +96,8 @@ def _measure(scenes: Scenes, photos: Photos, net: nn.Module, dice: Dice, *, exac
         "ln_b_wire": log_scale[first, 0], "ln_b_id": log_scale[first, 1],
         "b_wire_mm": torch.exp(log_scale[first, 0]) * wire,
         "b_id_mm": torch.exp(log_scale[first, 1]) * wire,
+        "start_wire": start[:, 0], "once_wire": once[:, 0],
+        "start_id": start[:, 1], "once_id": once[:, 1],
         "moved_wire": (sizes - before)[:, 0, 0], "moved_id": (sizes - before)[:, 0, 1],
         "spread_wire": sizes[..., 0].std(1), "spread_id": sizes[..., 1].std(1),
         "q": done.residuals.reshape(len(many), -1).std(1)[first] * wire,
@@ -148,7 +151,7 @@ def _flat_fit(scenes: Scenes, photos: Photos, matrix: Tensor, camera: Tensor) ->
 def print_table(t: Table) -> None:
     """Print bias, median, 95th percentile and maximum in mm by group."""
     every = t["kind"] == KINDS.index("ring")
-    ring = every & (t["section"] == 0)
+    ring = ring_at(t)
     on = t["presence"] > 0
     for harder in (0.0, 1.0):
         for exact in (1.0, 0.0):
@@ -195,6 +198,10 @@ def print_table(t: Table) -> None:
                 _line(t, pick & ~dark & (t["gap_mm"] > 0.2), "gap above 0.2 mm")
                 _line(t, pick & ~dark & (t["neighbour"] == 1), "touching neighbour")
     usual = (t["exact_camera"] == 1) & (t["harder"] == 0)
+    for size in ("wire", "id"):
+        near = ring_at(t) & usual & (np.abs(t[f"start_{size}"]) < 0.2 * t["wire_mm"])
+        start, once = t[f"start_{size}"][near], t[f"once_{size}"][near]
+        print(f"one reading keeps {start @ once / (start @ start):.2f} of a start's {size} error")
     print("\nother profiles, edges against the round ring that fits the exact outlines best")
     for i, name in list(enumerate(PROFILES))[1:]:
         some = every & usual & (t["section"] == i)
@@ -221,6 +228,11 @@ def print_table(t: Table) -> None:
             f"rank correlation of |ID error| with {sign}: "
             f"{_rank(np.abs(t['id_error'][pick]), t[sign][pick]):.2f}"
         )
+
+
+def ring_at(t: Table) -> NDArray[np.bool_]:
+    """Which rows are rings of round wire."""
+    return np.asarray((t["kind"] == KINDS.index("ring")) & (t["section"] == 0))
 
 
 def _rank(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:

@@ -28,6 +28,21 @@ def write_weights(net: Reader, path: Path) -> None:
     np.savez_compressed(path, **arrays)
 
 
+def read_weights(path: Path, name: str) -> dict[str, torch.Tensor]:
+    """The state of network `name` from a file that `write_weights` made."""
+    state = Reader(CONFIGS[name]).state_dict()
+    with np.load(path) as held:
+        for layer, value in state.items():
+            array = held[layer].astype(np.float32)
+            if layer.endswith("weight") and value.ndim == 4:
+                out, into, *window = value.shape
+                array = array.reshape(-1, into, out).transpose(2, 1, 0).reshape(out, into, *window)
+            elif layer.endswith("weight"):
+                array = array.T
+            state[layer] = torch.from_numpy(np.ascontiguousarray(array))
+    return state
+
+
 def load_reader(checkpoint: Path, name: str) -> Reader:
     """Network `name` with the averaged weights of a checkpoint."""
     held = torch.load(checkpoint, map_location="cpu", weights_only=False)

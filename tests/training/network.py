@@ -33,11 +33,15 @@ class NetConfig:
     channels: int
     dilations: tuple[int, ...]
     """Of the blocks, along s."""
+    pooled: int = 1
+    """Sectors, and samples, that are taken together before anything is read."""
 
 
 CONFIGS = {
     c.name: c
     for c in (
+        NetConfig(name="glance", channels=16, dilations=(1, 2, 1), pooled=2),
+        NetConfig(name="glimpse", channels=24, dilations=(1, 2, 2, 1), pooled=2),
         NetConfig(name="scout", channels=16, dilations=(1, 2, 4)),
         NetConfig(name="lean", channels=32, dilations=(1, 2, 4, 2, 1)),
         NetConfig(name="full", channels=48, dilations=(1, 2, 4, 4, 2, 1)),
@@ -67,22 +71,24 @@ class Reader(nn.Module):
 
     def __init__(self, config: NetConfig) -> None:
         super().__init__()
-        c = config.channels
+        c, self.pooled = config.channels, config.pooled
+        places = PLACES // config.pooled
         self.first = nn.Conv2d(PLANES, c, (1, 8), stride=(1, 2), padding=(0, 3))
         self.second = nn.Conv2d(c, c, (1, 6), stride=(1, 2), padding=(0, 2))
         self.blocks = nn.ModuleList([Block(c, d) for d in config.dilations])
         self.head = nn.Conv2d(c, 6, 1)
         self.summary = nn.Conv2d(2 * c, SUMMARY, 1)
-        self.hidden = nn.Linear(SUMMARY * PLACES, HIDDEN)
+        self.hidden = nn.Linear(SUMMARY * places, HIDDEN)
         self.answer = nn.Linear(HIDDEN, 3)
         for block in self.blocks:
             nn.init.zeros_(block.across.weight)
         nn.init.normal_(self.head.weight, std=0.01)
-        step = (S_TO - S_FROM) / PLACES
-        places = S_FROM + (torch.arange(PLACES) + 0.5) * step
-        self.register_buffer("places", places, persistent=False)
+        step = (S_TO - S_FROM) / places
+        at = S_FROM + (torch.arange(places) + 0.5) * step
+        self.register_buffer("places", at, persistent=False)
 
     def forward(self, rings: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
+        rings = F.avg_pool2d(rings, self.pooled)
         x = F.relu(self.second(F.relu(self.first(inputs(rings)))))
         for block in self.blocks:
             x = block(x)
@@ -93,6 +99,7 @@ class Reader(nn.Module):
         ring = torch.cat([x.mean(2, keepdim=True), x.amax(2, keepdim=True)], 1)
         seen = F.relu(self.summary(ring)).flatten(1)
         answer = self.answer(F.relu(self.hidden(seen))).float()
+        edges, weight = (t.repeat_interleave(self.pooled, 2) for t in (edges, weight))
         return edges, weight, answer[:, :2], answer[:, 2:]
 
 

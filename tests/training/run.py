@@ -16,7 +16,8 @@ from tests.training.store import Scenes, generate
 from tests.training.train import train
 
 TRAIN_SEED, HELD_SEED = 2026, 777
-"""Seeds of the scenes; the held-out ones are never trained on. Further parts count on."""
+"""Seeds of the scenes; the held-out ones are never trained on. Further parts count on, and so do
+the hundreds by `--seed`, for a training that goes on with other scenes."""
 
 
 def folders(arguments: argparse.Namespace) -> list[Path]:
@@ -37,7 +38,7 @@ def run_generate(a: argparse.Namespace) -> None:
         )
     generate(
         a.work / "train",
-        seed=TRAIN_SEED + part - 1,
+        seed=TRAIN_SEED + 100 * (a.seed - 1) + part - 1,
         count=a.scenes,
         minutes=a.minutes,
         most_bytes=a.gigabytes * 1e9,
@@ -140,7 +141,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--rate", type=float, default=1.0, help="factor of the learning rate")
     parser.add_argument("--most", type=int, help="use at most this many scenes")
-    parser.add_argument("--resume", type=Path)
+    parser.add_argument("--resume", type=Path, help="a checkpoint, or a shipped file of weights")
     parser.add_argument("--checkpoint", type=Path)
     parser.add_argument("--table", type=Path, help="for calibrate: a table of evaluate")
     arguments = parser.parse_args()

@@ -8,6 +8,7 @@ from pathlib import Path
 import torch
 
 from tests.training.batches import FRAMES, Pool, frame_of, make_batch
+from tests.training.export import read_weights
 from tests.training.losses import losses
 from tests.training.network import CONFIGS, Reader
 from tests.training.photo import Dice
@@ -90,9 +91,8 @@ def train(
     dice = Dice(seed, device)
     courses = [Course(name, device) for name in names]
     if resume is not None:
-        held = torch.load(resume, map_location=device, weights_only=False)
         for course in courses:
-            course.net.load_state_dict(held["nets"][course.name]["average"])
+            course.net.load_state_dict(_held(resume, course.name))
             course.average = {k: v.clone() for k, v in course.net.state_dict().items()}
     frames = frame_of(scenes.size)
     pools = [(frames == k).nonzero()[:, 0] for k in range(len(FRAMES))]
@@ -133,6 +133,16 @@ def train(
     _save(courses, steps, folders)
     print(f"trained {steps} steps of {BATCH} in {time.time() - started:.0f} s")
     return folders[0] / "reader.pt"
+
+
+def _held(path: Path, name: str) -> dict[str, torch.Tensor]:
+    """Weights of a checkpoint, or of a file as the product ships it."""
+    if path.suffix == ".npz":
+        return read_weights(path, name)
+    held: dict[str, torch.Tensor] = torch.load(path, map_location="cpu", weights_only=False)[
+        "nets"
+    ][name]["average"]
+    return held
 
 
 def _log(courses: list[Course], steps: int, spent: float, made: float, over: int) -> None:
