@@ -24,9 +24,9 @@ PRODUCT = Path(__file__).resolve().parents[2] / "vision" / "rings" / "calibratio
 
 
 def calibrate(table: Table) -> dict[str, dict[str, float]]:
-    """Fit `ln u = constant + expected ln b + moved ln(|D| + 0.001) + scatter ln(q + 0.001)`.
+    """Fit `ln u = constant + expected ln b + apart ln(D + 0.001) + scatter ln(q + 0.001)`.
 
-    b is the error that the reader expects, D the change in the last round, q the scatter of the
+    b is the error that the reader expects, D how far its readings are apart, q the scatter of the
     edges, all in mm; errors are those of the edges alone, against the flat ring that fits the
     exact outlines best.
     """
@@ -39,7 +39,7 @@ def calibrate(table: Table) -> dict[str, dict[str, float]]:
             [
                 np.ones(len(rings)),
                 np.log(table[f"b_{name}_mm"]),
-                np.log(np.abs(table[f"moved_{name}"]) + 0.001),
+                np.log(table[f"apart_{name}"] + 0.001),
                 np.log(table["q"] + 0.001),
             ],
             axis=1,
@@ -49,7 +49,7 @@ def calibrate(table: Table) -> dict[str, dict[str, float]]:
         weights = _fitted(signals[sane], np.abs(error[sane]))
         constants[name] = dict(
             zip(
-                ("constant", "expected", "moved", "scatter"), weights.round(3).tolist(), strict=True
+                ("constant", "expected", "apart", "scatter"), weights.round(3).tolist(), strict=True
             )
         )
         relative.append(np.clip(error / np.exp(signals @ weights), -4, 4)[rings])

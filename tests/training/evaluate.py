@@ -1,7 +1,7 @@
 """The trained reader on scenes it never saw: errors by group, and the signs of error to calibrate.
 
 Every ring of the held-out scenes is photographed twice (a usual and a harder camera) and measured
-by the product's three rounds from three starts, with the true camera and with a disturbed one.
+as by the product, with the true camera and with a disturbed one.
 """
 
 import math
@@ -22,13 +22,13 @@ from tests.training.batches import (
 )  # fmt: skip
 from tests.training.materials import GROUPS
 from tests.training.photo import Dice
-from tests.training.refit import refit, run_rounds
+from tests.training.refit import refit, settle
 from tests.training.scenes import KINDS, PROFILES
 from tests.training.starts import disturb_camera, draw_starts, make_target, start_outlines
 from tests.training.store import Scenes
 from tests.training.surroundings import ARRANGEMENTS, SURFACES
 
-STARTS, START_PX = 3, 2.5
+START_PX = 2.5
 PHOTOS_AT_ONCE = 48
 
 Table = dict[str, NDArray[np.float64]]
@@ -69,41 +69,35 @@ def _measure(scenes: Scenes, photos: Photos, net: nn.Module, dice: Dice, *, exac
     if not exact:
         m, c = disturb_camera(matrix.float(), camera.float(), dice)
         matrix, camera = m.double(), c.double()
-    many = rows.repeat_interleave(STARTS)
-    mm, cc = matrix.repeat_interleave(STARTS, 0), camera.repeat_interleave(STARTS, 0)
-    scale = scenes.wire_px[many] / (2 * scenes.torus[many, 3].float())
-    sigma = torch.full((len(many),), START_PX, device=rows.device)
-    starts = _true_starts(scenes.torus[many].float(), scale, sigma, dice).double()
-    done = run_rounds(net, photos.light, mm, cc, starts)
-    sizes = _sizes(done.tori).reshape(count, STARTS, 2)
-    error = sizes[:, 0] - _sizes(truth)
-    ideal = _flat_fit(scenes, photos, matrix, camera)
-    before = _sizes(done.history[-2]).reshape(count, STARTS, 2)
-    start, once = (_sizes(tori)[::STARTS] - sizes[:, 0] for tori in done.history[:2])
+    scale = scenes.wire_px[rows] / (2 * scenes.torus[rows, 3].float())
+    sigma = torch.full((count,), START_PX, device=rows.device)
+    starts = _true_starts(scenes.torus[rows].float(), scale, sigma, dice).double()
+    done = settle(net, photos.light, matrix, camera, starts)
+    sizes = _sizes(done.tori)
+    error = sizes - _sizes(truth)
+    edge_error = sizes - _flat_fit(scenes, photos, matrix, camera)
+    start, once = (_sizes(tori) - sizes for tori in done.history[:2])
     _, log_weight, log_scale, logit = (o.double() for o in done.outputs)
-    first = slice(None, None, STARTS)
-    wire = sizes[:, 0, 0]
+    wire = sizes[:, 0]
     settings = photos.settings
     psf = torch.sqrt(settings.sigma_px**2 + settings.disc_px**2 / 4 + settings.motion_px**2 / 12)
     rings = scenes.truth[rows.cpu().numpy()]
     columns = {
         "scene": rows, "wire_error": error[:, 0], "id_error": error[:, 1],
         "od_error": error[:, 1] + 2 * error[:, 0],
-        "wire_edge_error": (sizes[:, 0] - ideal)[:, 0],
-        "id_edge_error": (sizes[:, 0] - ideal)[:, 1],
+        "wire_edge_error": edge_error[:, 0], "id_edge_error": edge_error[:, 1],
         "wire_mm": 2 * truth[:, 3], "id_mm": 2 * (truth[:, 2] - truth[:, 3]),
         "wire_px": scenes.wire_px[rows],
-        "ln_b_wire": log_scale[first, 0], "ln_b_id": log_scale[first, 1],
-        "b_wire_mm": torch.exp(log_scale[first, 0]) * wire,
-        "b_id_mm": torch.exp(log_scale[first, 1]) * wire,
+        "ln_b_wire": log_scale[:, 0], "ln_b_id": log_scale[:, 1],
+        "b_wire_mm": torch.exp(log_scale[:, 0]) * wire,
+        "b_id_mm": torch.exp(log_scale[:, 1]) * wire,
         "start_wire": start[:, 0], "once_wire": once[:, 0],
         "start_id": start[:, 1], "once_id": once[:, 1],
-        "moved_wire": (sizes - before)[:, 0, 0], "moved_id": (sizes - before)[:, 0, 1],
-        "spread_wire": sizes[..., 0].std(1), "spread_id": sizes[..., 1].std(1),
-        "q": done.residuals.reshape(len(many), -1).std(1)[first] * wire,
-        "mean_log_weight": log_weight.mean((1, 2))[first],
-        "least_log_weight": log_weight.reshape(len(many), -1).quantile(0.1, dim=1)[first],
-        "presence": logit[first, 0], "psf_px": psf, "target": settings.gain * scenes.level[rows],
+        "apart_wire": done.apart[:, 0], "apart_id": done.apart[:, 1],
+        "q": done.residuals.reshape(count, -1).std(1) * wire,
+        "mean_log_weight": log_weight.mean((1, 2)),
+        "least_log_weight": log_weight.reshape(count, -1).quantile(0.1, dim=1),
+        "presence": logit[:, 0], "psf_px": psf, "target": settings.gain * scenes.level[rows],
         "shot": settings.shot, "sharpen": settings.sharpen, "contrast": settings.contrast,
         "quality": settings.quality,
     }  # fmt: skip
@@ -218,12 +212,12 @@ def print_table(t: Table) -> None:
         for i, name in enumerate(KINDS) if (usual & (t["kind"] == i)).any()
     ))  # fmt: skip
     pick = ring & usual
-    for sign in ("ln_b_wire", "spread_wire", "q"):
+    for sign in ("ln_b_wire", "apart_wire", "q"):
         print(
             f"rank correlation of |wire error| with {sign}: "
             f"{_rank(np.abs(t['wire_error'][pick]), t[sign][pick]):.2f}"
         )
-    for sign in ("ln_b_id", "spread_id", "q"):
+    for sign in ("ln_b_id", "apart_id", "q"):
         print(
             f"rank correlation of |ID error| with {sign}: "
             f"{_rank(np.abs(t['id_error'][pick]), t[sign][pick]):.2f}"

@@ -1,4 +1,4 @@
-"""The product's three rounds in torch, batched: unwrap, read, refit (vision/rings/fit.py)."""
+"""The product's readings in torch, batched: unwrap, read, refit (vision/rings/fit.py)."""
 
 import math
 from collections.abc import Callable
@@ -8,9 +8,11 @@ import torch
 from torch import Tensor
 
 from tests.training.starts import start_outlines
-from tests.training.unwrapping import SECTORS, outlines, ring_angles, unwrap
+from tests.training.unwrapping import S_FROM, S_TO, SECTORS, outlines, ring_angles, unwrap
 
-ROUNDS, REWEIGHTINGS, STRICT_FROM, HUBER_S, EDGE_S, OVAL_PRIOR = 3, 6, 3, 0.03, 0.02, 0.01
+ROUNDS, REWEIGHTINGS, STRICT_FROM, HUBER_S, EDGE_S, OVAL_PRIOR = 2, 6, 3, 0.03, 0.02, 0.01
+PLACE = (S_TO - S_FROM) / 36
+PHASES = ((-0.375, -0.125), (-0.125, 0.375), (0.125, -0.375), (0.375, 0.125))
 STEPS = (1e-4, 1e-4, 1e-4, 1e-4, 1e-5, 1e-5)
 TUBE_SHRINK, TUBE_GROW, HOLE_LEAST = 0.5, 1.6, 1.05
 
@@ -18,34 +20,64 @@ Outputs = tuple[Tensor, Tensor, Tensor, Tensor]
 
 
 @dataclass(slots=True, kw_only=True)
-class Rounds:
-    """Result of all rounds; tensors in float64."""
+class Settled:
+    """Mean of the readings from all phases; tensors in float64."""
 
     tori: Tensor
     """(n, 6)"""
     outputs: Outputs
-    """Of the last round."""
     residuals: Tensor
-    """(n, 2, 32), last round."""
+    """(n, 2, 32)"""
+    apart: Tensor
+    """(n, 2) standard deviation of wire and ID over the readings."""
     history: list[Tensor]
-    """Tori (n, 6) before each round and after the last."""
+    """Tori (n, 6) before and after each round that came before."""
 
 
-def run_rounds(
-    read: Callable[[Tensor], Outputs], light: Tensor, matrix: Tensor, camera: Tensor, tori: Tensor,
-    rounds: int = ROUNDS,
-) -> Rounds:  # fmt: skip
+def settle(
+    read: Callable[[Tensor], Outputs], light: Tensor, matrix: Tensor, camera: Tensor, tori: Tensor
+) -> Settled:
     """Refine starts `tori` (n, 6) float64 on photos `light`; cameras (n, 3, 4) and (n, 3)."""
     history = [tori]
-    for _ in range(rounds):
-        turn = torch.full((len(tori),), 2 * math.pi, device=tori.device, dtype=tori.dtype)
-        inner, outer = start_outlines(matrix, camera, tori, turn)
-        outputs = read(unwrap(light, inner.float(), outer.float()))
-        tori, residuals = refit(
-            matrix, camera, tori, outputs[0].double(), outputs[1].double().exp()
-        )
-        history.append(tori)
-    return Rounds(tori=tori, outputs=outputs, residuals=residuals, history=history)
+    for _ in range(ROUNDS):
+        history.append(_read_once(read, light, matrix, camera, history[-1])[0])
+    each = [
+        _read_once(read, light, matrix, camera, _shifted(history[-1], *phase)) for phase in PHASES
+    ]
+    found = torch.stack([one[0] for one in each])
+    sizes = torch.stack([2 * found[..., 3], 2 * (found[..., 2] - found[..., 3])], -1)
+    edges, log_weight, log_scale, logit = (
+        torch.stack([one[1][k].double() for one in each]) for k in range(4)
+    )
+    return Settled(
+        tori=found.mean(0),
+        outputs=(
+            edges.mean(0),
+            log_weight.exp().mean(0).log(),
+            log_scale.exp().mean(0).log(),
+            logit.sigmoid().mean(0).logit(),
+        ),
+        residuals=torch.stack([one[2] for one in each]).mean(0),
+        apart=sizes.std(0),
+        history=history,
+    )
+
+
+def _read_once(
+    read: Callable[[Tensor], Outputs], light: Tensor, matrix: Tensor, camera: Tensor, tori: Tensor
+) -> tuple[Tensor, Outputs, Tensor]:
+    turn = torch.full((len(tori),), 2 * math.pi, device=tori.device, dtype=tori.dtype)
+    inner, outer = start_outlines(matrix, camera, tori, turn)
+    outputs = read(unwrap(light, inner.float(), outer.float()))
+    moved, residuals = refit(matrix, camera, tori, outputs[0].double(), outputs[1].double().exp())
+    return moved, outputs, residuals
+
+
+def _shifted(tori: Tensor, inner: float, outer: float) -> Tensor:
+    shifted = tori.clone()
+    shifted[:, 3] += (outer - inner) * PLACE * tori[:, 3]
+    shifted[:, 2] += (outer + inner) * PLACE * tori[:, 3]
+    return shifted
 
 
 def refit(

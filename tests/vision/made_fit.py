@@ -16,7 +16,7 @@ def fit_of(tori: np.ndarray, **changes: np.ndarray) -> Fit:
         "scale": np.full((count, 2), 0.01),
         "presence": np.ones(count),
         "residuals": np.zeros((count, 2, SECTORS)),
-        "moved": np.full((count, 2), 0.001),
+        "apart": np.full((count, 2), 0.001),
         "clear": np.ones((count, SECTORS)),
         "planes": lit(count),
         "paper": np.full(count, 0.6),

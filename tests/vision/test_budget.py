@@ -144,7 +144,7 @@ def test_dark_surroundings_and_a_doubtful_reader_widen_the_edge_part_alone() -> 
 
 def test_edges_read_without_any_doubt_still_leave_some() -> None:
     """No logarithm of nought: a ring that did not move and whose edges do not scatter."""
-    still = sizes({}, moved=np.zeros((1, 2)), residuals=scattered(1, 0.0))
+    still = sizes({}, apart=np.zeros((1, 2)), residuals=scattered(1, 0.0))
     for name in ("wire_mm", "id_mm", "od_mm", "ar"):
         assert 0.0 < getattr(still, name).u < WIRE
 

@@ -70,18 +70,17 @@ NAMES = ("wire", "id")
 def _edge_u(fit: Fit, name: str) -> Array:
     """Standard uncertainty (n,) mm from the reader's edges: its own word, weighed.
 
-    `ln u = a0 + a1 ln b + a2 ln D + a3 ln q` with b the error the reader expects, D the change in
-    the last round and q the scatter of the edges around the torus, all in mm.
+    `ln u = a0 + a1 ln b + a2 ln D + a3 ln q` with b the error the reader expects, D how far its
+    readings are apart and q the scatter of the edges around the torus, all in mm.
     """
     constants = calibration()[name]
     column = NAMES.index(name)
     expected = fit.reading.scale[:, column] * fit.wire_mm
-    moved = np.abs(fit.moved[:, column])
     scatter = fit.scatter * fit.wire_mm
     u: Array = np.exp(
         constants["constant"]
         + constants["expected"] * np.log(expected)
-        + constants["moved"] * np.log(moved + 0.001)
+        + constants["apart"] * np.log(fit.apart[:, column] + 0.001)
         + constants["scatter"] * np.log(scatter + 0.001)
     )
     return u

@@ -1,24 +1,25 @@
 """One joint fit of both outlines: a torus through the edges that the reader found."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
-from vision.rings.reader import Reading, read_edges
+from vision.rings.reader import PLACES, Reading, read_edges
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
-from vision.rings.unwrap import RAYS_PER_SECTOR, SCOUT_RAYS, SECTORS, unwrap
+from vision.rings.unwrap import RAYS_PER_SECTOR, S_FROM, S_TO, SCOUT_RAYS, SECTORS, unwrap
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
 ROUNDS = 3
-SETTLING, STANDS = 6, 0.004
-"""Most readings of a ring, and the move (wire widths) under which it stands. The reader keeps a
-little of a wrong guess: on stainless wire under two lamps two readings left 1.5 times the bias."""
+PHASES = ((-0.375, -0.125), (-0.125, 0.375), (0.125, -0.375), (0.375, 0.125))
+"""Shifts of the inner and the outer guess between the readings of a ring whose mean counts, in the
+reader's places along s: what it makes of an edge's place between two of them cancels."""
 REWEIGHTINGS, STRICT_FROM = 6, 3
 """Turns of the robust fit; from the fourth one on, Huber's weight counts to the third power where
 most edges agree: by then it is clear which are wrong, and a shadow along a fifth of the ring moves
@@ -47,8 +48,9 @@ class Fit:
     """Of the last round."""
     residuals: Array
     """(n, 2, 32) edge minus fitted outline along s, last round."""
-    moved: Array
-    """(n, 2) change of wire and ID in the last round, mm."""
+    apart: Array
+    """(n, 2) standard deviation of wire and ID over the readings whose mean counts, mm; of one
+    reading how far it moved them."""
     clear: Array
     """(n, 32) share of each sector inside the picture."""
     planes: Picture
@@ -75,7 +77,7 @@ class Fit:
             tori=self.tori[which],
             reading=reading,
             residuals=self.residuals[which],
-            moved=self.moved[which],
+            apart=self.apart[which],
             clear=self.clear[which],
             planes=self.planes[which],
             paper=self.paper[which],
@@ -99,7 +101,7 @@ class Fit:
                 presence=both(mine.presence, theirs.presence),
             ),
             residuals=both(self.residuals, other.residuals),
-            moved=both(self.moved, other.moved),
+            apart=both(self.apart, other.apart),
             clear=both(self.clear, other.clear),
             planes=np.concatenate([self.planes, other.planes]),
             paper=both(self.paper, other.paper),
@@ -163,7 +165,7 @@ def fit_rings(
         tori=tori,
         reading=reading,
         residuals=residuals,
-        moved=np.stack([wire_moved, id_moved], axis=1),
+        apart=np.abs(np.stack([wire_moved, id_moved], axis=1)),
         clear=unwrapped.clear,
         planes=unwrapped.planes,
         paper=unwrapped.paper,
@@ -173,16 +175,47 @@ def fit_rings(
 
 
 def settled(photo: Photo, camera: Camera, fit: Fit) -> Fit:
-    """Read rings again and again until their outlines stand; in any order."""
-    fit = fit_rings(photo, camera, fit.tori, rounds=1, section=fit.section)
-    for _ in range(SETTLING - 1):
-        moves = np.abs(fit.moved).max(axis=1) > STANDS * fit.wire_mm
-        if not moves.any():
-            break
-        moving = fit.tori[moves]
-        again = fit_rings(photo, camera, moving, rounds=1, section=fit.section)
-        fit = fit.chosen(np.nonzero(~moves)[0]).joined(again)
-    return fit
+    """Read rings once more from each of `PHASES`: the mean, and how far the readings are apart."""
+    if not len(fit):
+        return fit
+    starts = np.concatenate([_shifted(fit.tori, *phase) for phase in PHASES])
+    each = fit_rings(photo, camera, starts, rounds=1, section=fit.section)
+
+    def mean(values: Array) -> Array:
+        means: Array = _by_phase(values).mean(axis=0)
+        return means
+
+    sizes = np.stack([each.wire_mm, each.id_mm], axis=1)
+    reading = each.reading
+    return Fit(
+        tori=mean(each.tori),
+        reading=Reading(
+            edges=mean(reading.edges),
+            weight=mean(reading.weight),
+            scale=mean(reading.scale),
+            presence=mean(reading.presence),
+        ),
+        residuals=mean(each.residuals),
+        apart=_by_phase(sizes).std(axis=0, ddof=1),
+        clear=mean(each.clear),
+        planes=_by_phase(each.planes).mean(axis=0),
+        paper=mean(each.paper),
+        clipped=mean(each.clipped),
+        section=fit.section,
+    )
+
+
+def _shifted(tori: Array, inner: float, outer: float) -> Array:
+    """Guesses (n, 6) whose outlines lie so many places further out along s."""
+    place = (S_TO - S_FROM) / PLACES * 2.0 * tori[:, TUBE]
+    shifted = tori.copy()
+    shifted[:, TUBE] += (outer - inner) / 2.0 * place
+    shifted[:, RADIUS] += (outer + inner) / 2.0 * place
+    return shifted
+
+
+def _by_phase(values: NDArray[Any]) -> NDArray[Any]:
+    return values.reshape(len(PHASES), -1, *values.shape[1:])
 
 
 def refit(

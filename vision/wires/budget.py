@@ -53,7 +53,7 @@ def _edge_u(fit: StretchFit) -> Array:
     u: Array = np.exp(
         constants["constant"]
         + constants["expected"] * np.log(fit.expected * fit.width_mm)
-        + constants["moved"] * np.log(np.abs(fit.moved) + 0.001)
+        + constants["apart"] * np.log(np.abs(fit.moved) + 0.001)
         + constants["scatter"] * np.log(fit.scatter * fit.width_mm + 0.001)
     )
     return u
