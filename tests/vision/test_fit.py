@@ -6,7 +6,7 @@ Edges are made by crossing the rays of a guess with the densely sampled silhouet
 import numpy as np
 import pytest
 
-from vision.rings.check import UNCLEAR_SCATTER
+from vision.rings.fit import CLEAR_SCATTER
 from vision.rings.fit import refit, rematch
 from vision.rings.reader import Reading
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles, torus
@@ -157,7 +157,7 @@ def test_a_bulge_of_both_outlines_shows_as_scatter() -> None:
     edges = np.tile(np.array([0.0, 1.0])[:, None], (1, 1, SECTORS))
     edges[0, :, 10:16] += 0.3
     _, left = refit(camera(), TRUE[None], reading(edges), np.ones((1, SECTORS)))
-    assert left.std() > UNCLEAR_SCATTER
+    assert left.std() > CLEAR_SCATTER
 
 
 def test_edges_without_weight_and_sectors_outside_the_picture_do_not_count() -> None:

@@ -26,12 +26,6 @@ WIRE_LEAST_PX = 8.0
 """Narrower wire is not measured."""
 WIRE_WELL_PX = 12.0
 """Narrower wire is measured with a warning."""
-UNCLEAR_SCATTER = 0.04
-"""Scatter of the edges (wire widths) above which the outline counts as unclear."""
-UNCLEAR_SHARE = 0.1
-"""Likely error of wire or ID, in wire widths, above which the outline counts as unclear."""
-WHOLE_LEAST = 0.1
-"""Presence of a whole ring under which the outline counts as unclear: something lies on it."""
 DARK_PAPER = 0.08
 """Linear light of the surroundings under which the rim mirrors black: the edge is not there."""
 WAVY_SHARE, WAVY_RELIEF, WAVY_SCATTER = 0.25, 0.1, 0.012
@@ -82,7 +76,7 @@ def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[lis
     """
     reasons: list[list[str]] = [[] for _ in range(len(fit))]
     width_px = wire_widths_px(fit, camera)
-    flat = printed(fit)
+    flat, clear = printed(fit), fit.is_clear
     for index in range(len(fit)):
         mine = reasons[index]
         if flat[index]:
@@ -95,12 +89,7 @@ def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[lis
             mine.append("linked with its neighbours, or in a heap: lay each ring for itself")
         if width_px[index] < WIRE_LEAST_PX:
             mine.append(f"wire is only {width_px[index]:.0f} pixels across, 12 are needed")
-        unclear = (
-            fit.scatter[index] > UNCLEAR_SCATTER
-            or fit.reading.scale[index].max() > UNCLEAR_SHARE
-            or fit.reading.presence[index] < WHOLE_LEAST
-        )
-        if unclear and not mine:
+        if not clear[index] and not mine:
             mine.append("outline is not clear: covered, bent, not flat or not a ring")
     return reasons
 

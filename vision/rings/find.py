@@ -14,10 +14,13 @@ from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
 
-FINALISTS = (3, 2, 1)
+FINALISTS = (3, 2)
 """Pairs of outlines of a nest that stay, round after round of the scout."""
-SECOND_FINALISTS, SECOND_GUESSES = (4, 2, 1), 2
-"""The same for the second try, and how many guesses of a nest's own it makes."""
+RIVAL = 0.2
+"""The last two are both read by the reader if the scout finds the second one worth so much of the
+first; under glare the band of light along an edge looks to it like a thin ring."""
+SECOND_FINALISTS, SECOND_GUESSES = (1,), 2
+"""Of the second try's pairs, and how many guesses of a nest's own it makes."""
 USUAL_MOST, ALIKE = 3, 0.06
 """Sizes that the second try knows already; sizes that differ less than this (ln) are one."""
 UNSURE = 0.02
@@ -26,8 +29,6 @@ SCATTER_MOST = 0.09
 """Residual scatter (wire widths) above which two outlines are no ring's."""
 COVERED_SCATTER = 0.02
 """Residual scatter under which outlines are a ring's although the reader sees no whole ring."""
-CLEAR_SCATTER = 0.03
-"""Residual scatter under which a ring is certain and is not looked for again."""
 PRESENCE_LEAST = 0.5
 HOPELESS = 0.03
 """Presence in the end, by scout and reader, under which a nest holds no ring under any camera."""
@@ -58,9 +59,13 @@ def find_rings(
     """
     guesses = [guess_tori(camera, nest) for nest in nests]
     fit, owner = _best(photo, camera, guesses, FINALISTS, section, scout=True)
-    scouted = fit.reading.presence
-    fit = fit_rings(photo, camera, fit.tori, rounds=1, section=section)
-    hopeful = owner[np.maximum(fit.reading.presence, scouted) > HOPELESS]
+    best = np.zeros(len(nests))
+    np.maximum.at(best, owner, _worth(fit))
+    rivals = np.nonzero(_worth(fit) >= RIVAL * best[owner])[0]
+    owner, scouted = owner[rivals], fit.reading.presence[rivals]
+    fit = fit_rings(photo, camera, fit.tori[rivals], rounds=1, section=section)
+    hopeful = np.unique(owner[np.maximum(fit.reading.presence, scouted) > HOPELESS])
+    fit = fit.chosen(_likeliest(fit, owner, 1))
     return without_twins(looks_round(fit)), [nests[index] for index in hopeful]
 
 
@@ -84,12 +89,18 @@ def _best(
     tori = np.concatenate([np.empty((0, 6)), *guesses])
     fit = fit_rings(photo, camera, tori, rounds=1, section=section, scout=scout)
     for kept in finalists:
-        place = np.lexsort((-_worth(fit), owner))
-        rank = np.arange(len(place)) - np.searchsorted(owner[place], owner[place])
-        chosen = place[rank < kept]
+        chosen = _likeliest(fit, owner, kept)
         owner = owner[chosen]
         fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1, section=section, scout=scout)
     return fit, owner
+
+
+def _likeliest(fit: Fit, owner: NDArray[np.int64], count: int) -> NDArray[np.int64]:
+    """Indices of the `count` fits of each owner that are worth most."""
+    place = np.lexsort((-_worth(fit), owner))
+    rank = np.arange(len(place)) - np.searchsorted(owner[place], owner[place])
+    likeliest: NDArray[np.int64] = place[rank < count]
+    return likeliest
 
 
 def _worth(fit: Fit) -> Array:
@@ -110,8 +121,8 @@ def without_specks(fit: Fit, camera: Camera) -> Fit:
     """Leave out what is far smaller than the rings around it and no more than a line wide."""
     if not len(fit):
         return fit
-    size = fit.outer_mm
-    usual = float(np.median(size[fit.scatter < CLEAR_SCATTER])) if len(fit) > 2 else 0.0
+    size, clear = fit.outer_mm, fit.is_clear
+    usual = float(np.median(size[clear])) if np.count_nonzero(clear) > 2 else 0.0
     speck = (size < SPECK * usual) & (wire_widths_px(fit, camera) < SPECK_WIRE_PX)
     return fit.chosen(np.nonzero(~speck)[0])
 
@@ -138,7 +149,7 @@ def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
 
     By now it is known which sizes lie on the table: they are the first guesses.
     """
-    clear = fit.chosen(np.nonzero(fit.scatter < CLEAR_SCATTER)[0])
+    clear = fit.chosen(np.nonzero(fit.is_clear)[0])
     middles = camera.project(
         np.column_stack([clear.tori[:, X], clear.tori[:, Y], clear.tori[:, TUBE]])
     )

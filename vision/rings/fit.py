@@ -7,10 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
-from vision.rings.reader import PLACES, Reading, read_edges
+from vision.rings.reader import SAMPLES_PER_PLACE, Reading, read_edges
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
-from vision.rings.unwrap import RAYS_PER_SECTOR, S_FROM, S_TO, SCOUT_RAYS, SECTORS, unwrap
+from vision.rings.unwrap import COARSE, FINE, S_FROM, S_TO, SAMPLES, SECTORS, unwrap
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
@@ -24,6 +24,10 @@ REWEIGHTINGS, STRICT_FROM = 6, 3
 """Turns of the robust fit; from the fourth one on, Huber's weight counts to the third power where
 most edges agree: by then it is clear which are wrong, and a shadow along a fifth of the ring moves
 nothing."""
+CLEAR_SCATTER, CLEAR_SHARE, CLEAR_PRESENCE = 0.03, 0.08, 0.8
+"""Residual scatter and likely error (wire widths) under which, and presence above which a ring is
+beyond doubt: the band of light along an outer edge has 0.02, 0.11 and 0.9
+where the ring itself has 0.01, 0.02 and 1."""
 HUBER_S = 0.03
 """Residual from which an edge loses influence, in wire widths."""
 EDGE_S = 0.02
@@ -47,14 +51,14 @@ class Fit:
     reading: Reading
     """Of the last round."""
     residuals: Array
-    """(n, 2, 32) edge minus fitted outline along s, last round."""
+    """(n, 2, sectors) edge minus fitted outline along s, last round."""
     apart: Array
     """(n, 2) standard deviation of wire and ID over the readings whose mean counts, mm; of one
     reading how far it moved them."""
     clear: Array
-    """(n, 32) share of each sector inside the picture."""
+    """(n, sectors) share of each sector inside the picture."""
     planes: Picture
-    """(n, 6, 32, 144) what the reader saw in the last round."""
+    """(n, 6, sectors, samples) what the reader saw in the last round."""
     paper: Array
     """(n,) linear light of the table around each ring, brightest channel."""
     clipped: Array
@@ -116,6 +120,16 @@ class Fit:
         return scatter
 
     @property
+    def is_clear(self) -> NDArray[np.bool_]:
+        """(n,) which are rings beyond doubt."""
+        clear: NDArray[np.bool_] = (
+            (self.scatter < CLEAR_SCATTER)
+            & (self.reading.scale.max(axis=1) < CLEAR_SHARE)
+            & (self.reading.presence > CLEAR_PRESENCE)
+        )
+        return clear
+
+    @property
     def wire_mm(self) -> Array:
         """(n,) wire diameter."""
         return 2.0 * self.tori[:, TUBE]
@@ -150,13 +164,13 @@ def fit_rings(
     section : the wire's cross-section
     scout : read with the scout, which is quick and good enough to choose among guesses
     """
-    rays = SCOUT_RAYS if scout else RAYS_PER_SECTOR
+    grid = COARSE if scout else FINE
     if rounds < 1:
         raise ValueError(f"rounds must be at least 1, got {rounds}")
     last = tori
     for _ in range(rounds):
         last = tori
-        unwrapped = unwrap(photo, camera, last, section, rays)
+        unwrapped = unwrap(photo, camera, last, section, grid)
         reading = read_edges(unwrapped.planes, scout=scout)
         tori, residuals = refit(camera, last, reading, unwrapped.clear, section)
     wire_moved = 2.0 * (tori[:, TUBE] - last[:, TUBE])
@@ -207,7 +221,7 @@ def settled(photo: Photo, camera: Camera, fit: Fit) -> Fit:
 
 def _shifted(tori: Array, inner: float, outer: float) -> Array:
     """Guesses (n, 6) whose outlines lie so many places further out along s."""
-    place = (S_TO - S_FROM) / PLACES * 2.0 * tori[:, TUBE]
+    place = (S_TO - S_FROM) / SAMPLES * SAMPLES_PER_PLACE * 2.0 * tori[:, TUBE]
     shifted = tori.copy()
     shifted[:, TUBE] += (outer - inner) / 2.0 * place
     shifted[:, RADIUS] += (outer + inner) / 2.0 * place
@@ -229,22 +243,23 @@ def refit(
     Returns
     -------
     tori : (n, 6) moved rings
-    residuals : (n, 2, 32) edge minus outline after the move, in s
+    residuals : (n, 2, sectors) edge minus outline after the move, in s
     """
-    jacobian, _, _ = _jacobian(camera, tori, ring_angles(SECTORS), section)
+    sectors = reading.edges.shape[2]
+    jacobian, _, _ = _jacobian(camera, tori, ring_angles(sectors), section)
     target = reading.edges - np.array([0.0, 1.0])[:, None]
     base = reading.weight * (clear[:, None, :] > 0.99)
     count = len(tori)
-    flat = jacobian.reshape(count, 2 * SECTORS, 6)
-    wanted = target.reshape(count, 2 * SECTORS)
+    flat = jacobian.reshape(count, 2 * sectors, 6)
+    wanted = target.reshape(count, 2 * sectors)
     prior = np.zeros((count, 6))
     prior[:, OVAL_COS] = prior[:, OVAL_SIN] = (EDGE_S / OVAL_PRIOR) ** 2
-    move, left = robust_step(flat, wanted, base.reshape(count, 2 * SECTORS), prior, tori)
+    move, left = robust_step(flat, wanted, base.reshape(count, 2 * sectors), prior, tori)
     moved = tori + move
     tube = np.clip(moved[:, TUBE], TUBE_SHRINK * tori[:, TUBE], TUBE_GROW * tori[:, TUBE])
     moved[:, TUBE] = tube
     moved[:, RADIUS] = np.maximum(moved[:, RADIUS], HOLE_LEAST * tube)
-    return moved, left.reshape(count, 2, SECTORS)
+    return moved, left.reshape(count, 2, sectors)
 
 
 def robust_step(

@@ -1,8 +1,9 @@
 """The outline reader: small trained networks that find both edges in an unwrapped ring.
 
 It is the seam between a candidate and its outline: unwrapped pictures go in, edges with weights
-come out. Two sizes were trained alike: a scout, a tenth of the work, tells which guesses are worth
-reading; the reader proper measures. How is told in `tests/training`, where their twin stands.
+come out. Two sizes were trained: a scout, which sees half as finely and does a fiftieth of the
+work, tells which guesses are worth reading; the reader proper measures. How is told in
+`tests/training`, where their twin stands.
 """
 
 import os
@@ -20,8 +21,9 @@ Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 Weights = dict[str, Picture]
 
-PLACES = 36
-"""Places along s that the network tells apart; a soft mean and an offset read between them."""
+SAMPLES_PER_PLACE = 4
+"""Samples along s to each of the places that a network tells apart; a soft mean and an offset read
+between them."""
 MEAN_LIGHT, SLOPE_GAIN = 0.8, 8.0
 """What brings the inputs around zero and to like size; as in training."""
 LOG_WEIGHT_LIMIT = 4.0
@@ -36,9 +38,9 @@ class Reading:
     """What the reader saw of n rings; s counts from the inner (0) to the outer (1) guess."""
 
     edges: Array
-    """(n, 2, 32) s of the inner and the outer edge in each sector."""
+    """(n, 2, sectors) s of the inner and the outer edge in each sector."""
     weight: Array
-    """(n, 2, 32) relative weight of each edge; the likely error is 0.02 / weight in s."""
+    """(n, 2, sectors) relative weight of each edge; the likely error is 0.02 / weight in s."""
     scale: Array
     """(n, 2) likely error of wire and ID, in wire widths."""
     presence: Array
@@ -56,7 +58,8 @@ def read_edges(planes: Picture, *, scout: bool = False) -> Reading:
 
     Parameters
     ----------
-    planes : (n, 6, 32, 144) float32, as `vision.rings.unwrap.unwrap` gives them
+    planes : (n, 6, sectors, samples) float32, as `vision.rings.unwrap.unwrap` gives them: of the
+        fine grid, of the coarse one for the scout
     scout : read quickly and half as well, to choose among guesses
 
     Notes
@@ -87,17 +90,18 @@ def _read(net: Weights, planes: Picture) -> tuple[Picture, Picture, Picture]:
     rings = len(planes)
     rows = _halved(net, "first", _inputs(planes), edge=3)
     rows = _halved(net, "second", rows, edge=2)
+    places = rows.shape[2]
     strip = _strip(rows)
     block = 0
     while f"blocks.{block}.along.weight" in net:
-        _block(net, f"blocks.{block}", strip, rings)
+        _block(net, f"blocks.{block}", strip, rings, places)
         block += 1
-    rows = np.ascontiguousarray(_sectors(strip, rings)[:, 1:-1, :PLACES])
+    rows = np.ascontiguousarray(_sectors(strip, rings, places)[:, 1:-1, :places])
     head = np.moveaxis(_product(net, "head", rows), 3, 1)
     place, offset, trust = head[:, :2], head[:, 2:4], head[:, 4:]
     share = np.exp(place - place.max(axis=3, keepdims=True))
     share /= share.sum(axis=3, keepdims=True)
-    edges = (share * (_places() + offset)).sum(axis=3)
+    edges = (share * (_places(places) + offset)).sum(axis=3)
     log_weight = (share * trust).sum(axis=3)
     ring = np.concatenate([rows.mean(axis=1), rows.max(axis=1)], axis=2)
     seen = np.maximum(_product(net, "summary", ring), 0).swapaxes(1, 2).reshape(rings, -1)
@@ -105,13 +109,13 @@ def _read(net: Weights, planes: Picture) -> tuple[Picture, Picture, Picture]:
     return edges, log_weight, answer
 
 
-def _places() -> Picture:
-    step = (S_TO - S_FROM) / PLACES
-    return (S_FROM + (np.arange(PLACES) + 0.5) * step).astype(np.float32)
+def _places(count: int) -> Picture:
+    step = (S_TO - S_FROM) / count
+    return (S_FROM + (np.arange(count) + 0.5) * step).astype(np.float32)
 
 
 def _inputs(planes: Picture) -> Picture:
-    """What the network reads (n, 32, 144, 8): light, its change along s, clipping, wire width."""
+    """What is read (n, sectors, samples, 8): light, its change along s, clipping, wire width."""
     rows = np.zeros((len(planes), *planes.shape[2:], 8), np.float32)
     light = np.moveaxis(planes[:, :3], 1, 3)
     rows[..., :3] = light - np.float32(MEAN_LIGHT)
@@ -124,8 +128,8 @@ def _inputs(planes: Picture) -> Picture:
 def _halved(net: Weights, name: str, rows: Picture, *, edge: int) -> Picture:
     """Convolve along s in steps of two, `edge` zeros beyond both ends, and cut off below zero.
 
-    (n, 32, m, c) to (n, 32, m / 2, c'). Two neighbouring places count as one row, so that a step
-    of two is a shift by one row, and a window is a few shifted products.
+    (n, sectors, m, c) to (n, sectors, m / 2, c'). Two neighbouring places count as one row, so that
+    a step of two is a shift by one row, and a window is a few shifted products.
     """
     rings, sectors, count, channels = rows.shape
     padded = np.zeros((rings, sectors, count + 2 * edge, channels), np.float32)
@@ -148,24 +152,24 @@ def _strip(rows: Picture) -> Picture:
     """
     rings, sectors, places, channels = rows.shape
     strip = np.zeros((2 * GAP + rings * (sectors + 2) * (places + GAP), channels), np.float32)
-    _sectors(strip, rings)[:, 1:-1, :places] = rows
-    _close(strip, rings)
+    _sectors(strip, rings, places)[:, 1:-1, :places] = rows
+    _close(strip, rings, places)
     return strip
 
 
-def _sectors(strip: Picture, rings: int) -> Picture:
-    """The strip as (n, 34, 36 + GAP, c); a view."""
-    return strip[GAP:-GAP].reshape(rings, -1, PLACES + GAP, strip.shape[1])
+def _sectors(strip: Picture, rings: int, places: int) -> Picture:
+    """The strip as (n, sectors + 2, places + GAP, c); a view."""
+    return strip[GAP:-GAP].reshape(rings, -1, places + GAP, strip.shape[1])
 
 
-def _close(strip: Picture, rings: int) -> None:
+def _close(strip: Picture, rings: int, places: int) -> None:
     """Copy the outermost sectors to the other end, and clear what lies between the sectors."""
-    sectors = _sectors(strip, rings)
+    sectors = _sectors(strip, rings, places)
     sectors[:, 0], sectors[:, -1] = sectors[:, -2], sectors[:, 1]
-    sectors[:, :, PLACES:] = 0.0
+    sectors[:, :, places:] = 0.0
 
 
-def _block(net: Weights, name: str, strip: Picture, rings: int) -> None:
+def _block(net: Weights, name: str, strip: Picture, rings: int, places: int) -> None:
     """Let each place look along s, across to the neighbours and at the whole ring; in place."""
     apart = int(net[f"{name}.dilation"])
     channels = strip.shape[1]
@@ -176,16 +180,16 @@ def _block(net: Weights, name: str, strip: Picture, rings: int) -> None:
         shift = (place - 2) * apart
         _add_product(strip[inside.start + shift : inside.stop + shift], part, seen[inside])
     np.maximum(seen, 0, out=seen)
-    whole = _product(net, f"{name}.whole", _sectors(strip, rings)[:, 1:-1].mean(axis=1))
-    sectors = _sectors(strip, rings)
+    whole = _product(net, f"{name}.whole", _sectors(strip, rings, places)[:, 1:-1].mean(axis=1))
+    sectors = _sectors(strip, rings, places)
     sectors += (whole + net[f"{name}.across.bias"])[:, None]
-    step = PLACES + GAP
+    step = places + GAP
     start, stop = GAP + step, len(strip) - GAP - step
     for place, part in enumerate(net[f"{name}.across.weight"].reshape(-1, channels, channels)):
         shift = (place - 1) * step
         _add_product(seen[start + shift : stop + shift], part, strip[start:stop])
     np.maximum(strip, 0, out=strip)
-    _close(strip, rings)
+    _close(strip, rings, places)
 
 
 def _add_product(rows: Picture, weight: Picture, out: Picture) -> None:

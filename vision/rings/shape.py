@@ -3,7 +3,6 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.rings.find import PRESENCE_LEAST
 from vision.rings.fit import Fit
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, X, Y, ring_angles
 from vision.scale.camera import Camera
@@ -13,8 +12,6 @@ Array = NDArray[np.float64]
 
 U_RING_OVAL = 0.005
 """Oval amplitude of an ordinary jump ring, by itself."""
-CLEAR_SCATTER = 0.03
-"""Only rings whose edges scatter less (wire widths) may say how the camera is tilted."""
 
 
 def centre_lines_px(camera: Camera, tori: Array) -> Array:
@@ -36,5 +33,5 @@ def centre_lines_px(camera: Camera, tori: Array) -> Array:
 def rounds_of(camera: Camera, fit: Fit) -> list[Round]:
     """The clearly read rings as round things that tell tilt and lens."""
     lines = centre_lines_px(camera, fit.tori)
-    clear = np.nonzero((fit.scatter < CLEAR_SCATTER) & (fit.reading.presence > PRESENCE_LEAST))[0]
+    clear = np.nonzero(fit.is_clear)[0]
     return [Round(points_px=lines[index], u_oval=U_RING_OVAL) for index in clear]

@@ -15,9 +15,27 @@ from vision.scale.camera import Camera
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
-SECTORS = 32
-RAYS_PER_SECTOR, SCOUT_RAYS = 6, 2
-SAMPLES = 144
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """How finely a ring is cut open."""
+
+    sectors: int
+    rays: int
+    """In each sector; their mean is what is read."""
+    samples: int
+    """Along each ray, at the middles of equal steps of s."""
+
+    @property
+    def s(self) -> Array:
+        """(samples,) the s of each sample."""
+        return np.linspace(S_FROM, S_TO, 2 * self.samples + 1)[1::2]
+
+
+SECTORS, SAMPLES = 32, 144
+FINE = Grid(sectors=SECTORS, rays=6, samples=SAMPLES)
+COARSE = Grid(sectors=SECTORS // 2, rays=4, samples=SAMPLES // 2)
+"""For the reader, and for the scout."""
 S_FROM, S_TO = -0.6, 1.6
 """Range of s; s = 0 is the inner outline of the guess, s = 1 its outer one. In this measure the
 mirrored band of a bright wire sits at 0.146 and 0.854 at every size and distance."""
@@ -33,8 +51,8 @@ CLIPPED = 0.955
 LENGTH_UNIT_PX = 30.0
 """Divisor that brings the wire's width in pixels near one."""
 
-SAMPLE_S: Array = np.linspace(S_FROM, S_TO, 2 * SAMPLES + 1)[1::2]
-"""(144,) the s of each sample."""
+SAMPLE_S = FINE.s
+"""(144,) the s of each sample of the reader's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,22 +60,18 @@ class Unwrapped:
     """The pictures of n rings, cut open."""
 
     planes: Picture
-    """(n, 6, 32, 144): three channels as the square root of the light relative to the
+    """(n, 6, sectors, samples): three channels as the square root of the light relative to the
     surroundings, the share of clipped samples, s itself, the wire's width / 30 px."""
     clear: Array
-    """(n, 32) share of each sector's samples that lie inside the picture."""
+    """(n, sectors) share of each sector's samples that lie inside the picture."""
     paper: Array
     """(n,) linear light of the surroundings, brightest channel."""
 
 
 def unwrap(
-    photo: Photo,
-    camera: Camera,
-    tori: Array,
-    section: Section = ROUND,
-    rays: int = RAYS_PER_SECTOR,
+    photo: Photo, camera: Camera, tori: Array, section: Section = ROUND, grid: Grid = FINE
 ) -> Unwrapped:
-    """Read the picture around each guessed ring along its 32 sectors.
+    """Read the picture around each guessed ring along its sectors.
 
     Parameters
     ----------
@@ -65,67 +79,68 @@ def unwrap(
     camera : the camera, in pixels of the photo
     tori : (n, 6) guessed rings
     section : the wire's cross-section
-    rays : in each sector; their mean is what is read
+    grid : how finely
     """
-    inner, outer = outlines(camera, tori, ring_angles(SECTORS * rays), section)
-    return unwrap_between(photo, inner, outer)
+    inner, outer = outlines(camera, tori, ring_angles(grid.sectors * grid.rays), section)
+    return unwrap_between(photo, inner, outer, grid)
 
 
-def unwrap_between(photo: Photo, inner: Array, outer: Array) -> Unwrapped:
+def unwrap_between(photo: Photo, inner: Array, outer: Array, grid: Grid = FINE) -> Unwrapped:
     """Read the picture between and beside two lines, the same number of rays in each sector.
 
     Parameters
     ----------
-    inner, outer : (n, 192, 2) pixels where s = 0 and s = 1
+    inner, outer : (n, sectors x rays, 2) pixels where s = 0 and s = 1
     """
     rings = len(inner)
-    light = np.empty((rings, SECTORS, SAMPLES, 3), np.float32)
-    planes = np.empty((rings, 6, SECTORS, SAMPLES), np.float32)
-    clear = np.empty((rings, SECTORS))
+    light = np.empty((rings, grid.sectors, grid.samples, 3), np.float32)
+    planes = np.empty((rings, 6, grid.sectors, grid.samples), np.float32)
+    clear = np.empty((rings, grid.sectors))
+    s = grid.s.astype(np.float32)
 
     def read(ring: int) -> None:
-        points = _points(inner[ring], outer[ring])
-        clear[ring] = _share_inside(points, photo.size)
+        points = _points(inner[ring].astype(np.float32), outer[ring].astype(np.float32), s)
+        clear[ring] = _share_inside(points, photo.size, grid)
         samples = photo.sample(points)
         brightest = np.maximum(np.maximum(samples[..., 0], samples[..., 1]), samples[..., 2])
-        planes[ring, 3] = (brightest > CLIPPED).reshape(SECTORS, -1, SAMPLES).mean(axis=1)
-        light[ring] = (
-            samples.reshape(SECTORS, -1, 3 * SAMPLES).mean(axis=1).reshape(SECTORS, SAMPLES, 3)
-        )
+        over = (brightest > CLIPPED).reshape(grid.sectors, grid.rays, grid.samples)
+        planes[ring, 3] = over.mean(axis=1, dtype=np.float32)
+        rays = samples.reshape(grid.sectors, grid.rays, 3 * grid.samples)
+        light[ring] = rays.mean(axis=1).reshape(grid.sectors, grid.samples, 3)
 
     with ThreadPoolExecutor(os.cpu_count()) as threads:
         list(threads.map(read, range(rings)))
-    paper = light[:, :, (SAMPLE_S < PAPER_INSIDE) | (SAMPLE_S > PAPER_OUTSIDE)]
+    paper = light[:, :, (grid.s < PAPER_INSIDE) | (grid.s > PAPER_OUTSIDE)]
     around = paper.reshape(rings, paper.shape[1] * paper.shape[2], 3)
     level = np.percentile(around, PAPER_PERCENTILE, axis=1)
-    relative = light / np.maximum(level, PAPER_LEAST)[:, None, None].astype(np.float32)
-    planes[:, :3] = np.moveaxis(np.sqrt(np.clip(relative, 0.0, BRIGHTEST)), 3, 1)
-    planes[:, 4] = SAMPLE_S
+    light /= np.maximum(level, PAPER_LEAST)[:, None, None].astype(np.float32)
+    planes[:, :3] = np.moveaxis(np.sqrt(np.clip(light, 0.0, BRIGHTEST, out=light), out=light), 3, 1)
+    planes[:, 4] = s
     across = outer - inner
     width_px = np.hypot(across[..., 0], across[..., 1]).mean(axis=1)
     planes[:, 5] = width_px[:, None, None] / LENGTH_UNIT_PX
     return Unwrapped(planes=planes, clear=clear, paper=level.max(axis=1))
 
 
-def _points(inner: Array, outer: Array) -> Picture:
-    """Pixels (m, 144, 2) along the m rays from inner to outer."""
-    points = np.empty((len(inner), SAMPLES, 2), np.float32)
+def _points(inner: Picture, outer: Picture, s: Picture) -> Picture:
+    """Pixels (m, samples, 2) along the m rays from inner to outer."""
+    points = np.empty((len(inner), len(s), 2), np.float32)
     for axis in (0, 1):  # one by one: numpy is slow over a last axis of two
         start, step = inner[:, axis, None], (outer - inner)[:, axis, None]
-        points[..., axis] = start + SAMPLE_S * step
+        points[..., axis] = start + s * step
     return points
 
 
-def _share_inside(points: Picture, size: tuple[int, int]) -> Array:
-    """Share (32,) of each sector's points that lie in the picture."""
+def _share_inside(points: Picture, size: tuple[int, int], grid: Grid) -> Array:
+    """Share (sectors,) of each sector's points that lie in the picture."""
     ends = points[:, [0, -1]]
     if (
         (ends >= 0).all()
         and (ends[..., 0] <= size[0] - 1).all()
         and (ends[..., 1] <= size[1] - 1).all()
     ):
-        return np.ones(SECTORS)
+        return np.ones(grid.sectors)
     x, y = points[..., 0], points[..., 1]
     inside = (x >= 0) & (y >= 0) & (x <= size[0] - 1) & (y <= size[1] - 1)
-    share: Array = inside.reshape(SECTORS, -1).mean(axis=1)
+    share: Array = inside.reshape(grid.sectors, -1).mean(axis=1)
     return share

@@ -9,7 +9,7 @@ from vision.photo.decode import Photo
 from vision.rings.fit import EDGE_S, robust_step
 from vision.rings.reader import Reading, read_edges
 from vision.rings.section import ROUND, Section
-from vision.rings.unwrap import RAYS_PER_SECTOR, SECTORS, unwrap_between
+from vision.rings.unwrap import FINE, SECTORS, unwrap_between
 from vision.scale.camera import Camera
 from vision.wires.stretch import ANGLE, BEND, HALF, LENGTH, X, Y, axis_of, evenly, silhouettes
 
@@ -101,7 +101,7 @@ def fit_stretches(
     last = stretches
     for _ in range(rounds):
         last = stretches
-        lines = silhouettes(camera, last, evenly(SECTORS * RAYS_PER_SECTOR), section)
+        lines = silhouettes(camera, last, evenly(FINE.sectors * FINE.rays), section)
         unwrapped = unwrap_between(photo, *lines)
         reading = read(unwrapped.planes)
         stretches, residuals = refit(camera, last, reading, unwrapped.clear, section)
