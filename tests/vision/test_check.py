@@ -109,13 +109,14 @@ def test_thin_wire_is_refused_and_thinnish_wire_warned_about() -> None:
 
 
 def test_an_unclear_outline_is_refused_whatever_made_it_so() -> None:
-    """By the scatter of the edges, or by the reader's own word on wire or ID."""
+    """By the scatter of the edges, or by the reader's own word on wire, ID or presence."""
     lone = rings((0, 0))
     unclear = "outline is not clear: covered, bent, not flat or not a ring"
     assert reasons(lone, residuals=scattered(1, 0.05)) == [[unclear]]
-    assert reasons(lone, residuals=scattered(1, 0.03)) == [[]]
+    assert reasons(lone, residuals=scattered(1, 0.02)) == [[]]
     assert reasons(lone, scale=np.array([[0.12, 0.01]])) == [[unclear]]
     assert reasons(lone, scale=np.array([[0.01, 0.12]])) == [[unclear]]
+    assert reasons(lone, presence=np.array([0.6])) == [[unclear]]
 
 
 def test_dark_surroundings_are_warned_about() -> None:

@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from vision.photo.circles import Nest
 from vision.photo.decode import Photo
 from vision.rings.check import wire_widths_px
-from vision.rings.fit import Fit, fit_rings
+from vision.rings.fit import CLEAR_SCATTER, Fit, fit_rings
 from vision.rings.guess import guess_like, guess_tori
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import RADIUS, TUBE, X, Y
@@ -27,8 +27,6 @@ UNSURE = 0.02
 """Added to the presence: from a start that is far off, the reader does not see a ring at once."""
 SCATTER_MOST = 0.09
 """Residual scatter (wire widths) above which two outlines are no ring's."""
-COVERED_SCATTER = 0.02
-"""Residual scatter under which outlines are a ring's although the reader sees no whole ring."""
 PRESENCE_LEAST = 0.5
 HOPELESS = 0.03
 """Presence in the end, by scout and reader, under which a nest holds no ring under any camera."""
@@ -171,7 +169,7 @@ def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
 
 def _with_covered(fit: Fit, tried: Fit) -> Fit:
     """Add, in other places, what is round to a hair and yet no whole ring: one lies on it."""
-    round_enough = (tried.scatter < COVERED_SCATTER) & (tried.reading.presence <= PRESENCE_LEAST)
+    round_enough = (tried.scatter < CLEAR_SCATTER) & (tried.reading.presence <= PRESENCE_LEAST)
     for index in np.nonzero(round_enough & (tried.outer_mm > SMALLEST_MM))[0]:
         if not any(_same_ring(tried.tori[index], other) for other in fit.tori):
             fit = fit.joined(tried.chosen(np.array([index])))
