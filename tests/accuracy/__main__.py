@@ -4,7 +4,8 @@
 
 Without folders: the sample images, and the photos beside the checkout where they are. Columns:
 measurable rings, of these found, refused, missed; rings measured that overlap, stand or are cut off
-(bad); rings invented; errors in mm; share of rings whose error U covers; spread of error over u.
+(bad); rings invented; errors in mm; share of rings whose error U covers; spread of error over u;
+the median error that noise alone would leave (`bound.py`).
 Photos with pieces of wire get a line of their own, and a table of wires at the end.
 """
 
@@ -16,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.accuracy.bound import least_errors
 from tests.accuracy.peers import PeerRing, by_opencv, by_skimage
 from tests.accuracy.truth import BESIDE, SAMPLES, TruePhoto, match, photos_with_truth, wire_at
 from vision.errors import VisionError
@@ -23,6 +25,8 @@ from vision.photo.decode import read_photo
 from vision.pipeline import measure
 from vision.results import Result, Status
 from vision.scale.reference import Reference
+
+NOT_KNOWN = (np.nan, np.nan)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +42,9 @@ class Error:
     id_mm: float
     wire_u95_mm: float = np.nan
     id_u95_mm: float = np.nan
+    wire_least_mm: float = np.nan
+    id_least_mm: float = np.nan
+    """Median size of the error that noise alone would leave."""
 
 
 @dataclass(slots=True)
@@ -96,6 +103,7 @@ def main(folders: list[Path]) -> None:
 
 COLUMNS = (
     "wire bias  p50   p95   max   ID bias  p50   p95   max   covered wire, ID   spread of error/u"
+    "   least p50"
 )
 
 
@@ -171,13 +179,15 @@ def measured(
         return {"annulet": (Count(measurable=lost, missed=lost), [])}, None
     camera = result.scale.camera
     return {
-        "annulet": _ours(photo, result),
+        "annulet": errors_of(photo, result, least_errors(picture, result)),
         "opencv": _peer(photo, "opencv", by_opencv(picture.bgr, camera)),
         "skimage": _peer(photo, "skimage", by_skimage(picture.bgr, camera)),
     }, result
 
 
-def _ours(photo: TruePhoto, result: Result) -> tuple[Count, list[Error]]:
+def errors_of(
+    photo: TruePhoto, result: Result, least: dict[int, tuple[float, float]]
+) -> tuple[Count, list[Error]]:
     places = np.array([ring.center_px for ring in result.rings]).reshape(-1, 2)
     matched = match(photo.rings, places)
     count, errors = Count(measurable=sum(r.measurable for r in photo.rings)), []
@@ -205,6 +215,8 @@ def _ours(photo: TruePhoto, result: Result) -> tuple[Count, list[Error]]:
                     id_mm=ring.id_mm.value - truth.id_mm,
                     wire_u95_mm=ring.wire_mm.u95,
                     id_u95_mm=ring.id_mm.u95,
+                    wire_least_mm=least.get(ring.number, NOT_KNOWN)[0],
+                    id_least_mm=least.get(ring.number, NOT_KNOWN)[1],
                 )
             )
     extra = set(range(len(result.rings))) - set(matched.values())
@@ -258,7 +270,13 @@ def _line(errors: list[Error]) -> str:
     z_wire, z_id = 2 * wire / u_wire, 2 * inside / u_id
     covered = [float(np.mean(np.abs(z) <= 2.0)) for z in (z_wire, z_id)]
     spread = [float(np.sqrt(np.mean(z**2))) for z in (z_wire, z_id)]
-    return f"{text}   {covered[0]:7.2f} {covered[1]:6.2f}   {spread[0]:8.2f} {spread[1]:5.2f}"
+    least = [
+        float(np.median([getattr(e, f"{k}_least_mm") for e in errors])) for k in ("wire", "id")
+    ]
+    return (
+        f"{text}   {covered[0]:7.2f} {covered[1]:6.2f}   {spread[0]:8.2f} {spread[1]:5.2f}   "
+        f"{least[0]:.4f} {least[1]:.4f}"
+    )
 
 
 def _figures(errors: Iterable[float]) -> str:

@@ -42,7 +42,7 @@ USUAL = ("aluminium-forty", "copper-and-brass", "brass-on-sheet")
 def measured(path: Path) -> dict[str, float]:
     """Seconds of each stage, of all, and of decoding; megabytes; rings; median errors in mm."""
     import vision.pipeline as pipeline
-    from tests.accuracy.__main__ import _ours
+    from tests.accuracy.__main__ import errors_of
     from tests.accuracy.truth import photos_with_truth
     from vision.photo.decode import read_photo
     from vision.scale.reference import Reference
@@ -75,7 +75,7 @@ def measured(path: Path) -> dict[str, float]:
         every = time.perf_counter() - begun
         if not best or every < best["all"]:
             best = {"all": every, "decode": min(decoded, best.get("decode", 9e9)), **spent}
-    count, errors = _ours(photo, result)
+    count, errors = errors_of(photo, result, {})
     return {
         **best,
         "megapixels": result.photo.width_px * result.photo.height_px / 1e6,

@@ -6,8 +6,7 @@ Edges are made by crossing the rays of a guess with the densely sampled silhouet
 import numpy as np
 import pytest
 
-from vision.rings.fit import CLEAR_SCATTER
-from vision.rings.fit import refit, rematch
+from vision.rings.fit import CLEAR_SCATTER, refit, rematch
 from vision.rings.reader import Reading
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles, torus
 from vision.rings.unwrap import SECTORS
