@@ -48,15 +48,18 @@ def _share(fit: StretchFit) -> Array:
 
 
 def _edge_u(fit: StretchFit) -> Array:
-    """Standard uncertainty (n,) mm from the reader's edges, calibrated as for rings."""
+    """Standard uncertainty (n,) mm from the reader's edges, calibrated as for rings.
+
+    What the readings from several starts differ by comes on top: a ring's do not.
+    """
     constants = calibration()["wire"]
     u: Array = np.exp(
         constants["constant"]
         + constants["expected"] * np.log(fit.expected * fit.width_mm)
-        + constants["apart"] * np.log(np.abs(fit.moved) + 0.001)
+        + constants["apart"] * np.log(fit.apart + 0.001)
         + constants["scatter"] * np.log(fit.scatter * fit.width_mm + 0.001)
     )
-    return u
+    return np.hypot(u, fit.apart)
 
 
 def variation_of(piece: Piece) -> Quantity | None:

@@ -15,7 +15,7 @@ from vision.rings.section import HALF_ROUND, HALF_ROUND_INSIDE, Section
 from vision.rings.torus import outlines, ring_angles
 from vision.rings.unwrap import SAMPLE_S
 from vision.scale.camera import Camera
-from vision.wires.fit import StretchFit, fit_stretches
+from vision.wires.fit import StretchFit, fit_stretches, settled
 from vision.wires.printed import printed
 from vision.wires.seeds import Edges, guesses_from, straight_edges
 from vision.wires.stretch import (
@@ -228,16 +228,12 @@ def _try(photo: Photo, camera: Camera, edge_mm: Array, section: Section) -> Arra
     fit = fit_stretches(photo, camera, guesses, rounds=1, section=section, once=True)
     if fit.presence.max() < HOPE_LEAST:
         return None
-    fit = fit.chosen(np.argsort(-_worth(fit))[:2])
+    fit = fit.chosen(np.argsort(-fit.worth)[:2])
     fit = fit_stretches(photo, camera, fit.stretches, rounds=2, section=section, once=True)
-    best = int(np.argmax(_worth(fit)))
-    sure = bool(_straight(fit)[best]) and fit.presence[best] > SURE
-    return fit.stretches[best] if sure else None
-
-
-def _worth(fit: StretchFit) -> Array:
-    worth: Array = (fit.presence + 0.02) / ((fit.scatter + 0.01) * (fit.expected + 0.005))
-    return worth
+    best = int(np.argmax(fit.worth))
+    fit = settled(photo, camera, fit.stretches[[best]], section)
+    sure = bool(_straight(fit)[0]) and fit.presence[0] > SURE
+    return fit.stretches[0] if sure else None
 
 
 def _straight(fit: StretchFit) -> NDArray[np.bool_]:
@@ -268,7 +264,7 @@ def _piece(photo: Photo, camera: Camera, seed: Array, section: Section) -> Piece
     if usable < WINDOW_LEAST * width:
         return None
     count = int(np.ceil(usable / (WINDOW_MOST * width)))
-    fit = fit_stretches(photo, camera, _windows(axis, width, count), rounds=2, section=section)
+    fit = settled(photo, camera, _windows(axis, width, count), section)
     width = float(np.average(fit.width_mm, weights=fit.presence))
     shorter = int(np.clip(usable / (LOCAL_WIDTHS * width), 1, LOCAL_MOST))
     local = _windows(axis, width, shorter)

@@ -1,6 +1,6 @@
 """Stretches of wire through the edges that the reader found: width, place, direction, bow."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,14 @@ HALF_SHRINK, HALF_GROW = 0.6, 1.5
 """A round changes the width at most by these factors."""
 TURN_MOST = 0.12
 """A round turns a stretch at most by this (radians)."""
+STARTS = ((0.0, 0.0), (0.2, -0.2), (-0.2, 0.2), (0.5, 0.5), (-0.5, -0.5))
+"""Shifts of both sides, in widths, between the starts of a stretch that is read for good. Straight
+wire in one-sided light looks the same all along: unlike a ring's, its shadow is told from its dark
+side by little, and a wrong start may stand."""
+SAME_PLACE, SAME_WIDTH = 0.25, 0.2
+"""Readings are of one strip whose axes and whose widths differ less, in widths."""
+RIVAL = 0.4
+"""Another strip reads as well if it is worth so much of the best."""
 STEPS = np.array([1e-4, 1e-5, 1e-4, 1e-6])
 """Of the numerical Jacobian: sideways (mm), angle, half width (mm), bend (1 / mm)."""
 
@@ -40,8 +48,9 @@ class StretchFit:
     """(n, 2, 32) of the edges."""
     expected: Array
     """(n,) likely error of the width in widths, by the reader."""
-    moved: Array
-    """(n,) change of the width in the last round, mm."""
+    apart: Array
+    """(n,) standard deviation of the width over readings from several starts, mm; of a single
+    reading, how far it moved the width."""
     presence: Array
     """(n,) probability that wire lies there, by the reader."""
     clear: Array
@@ -52,6 +61,8 @@ class StretchFit:
     """(n,) linear light of the table beside each stretch, brightest channel."""
     clipped: Array
     """(n,) share of samples that are overexposed."""
+    torn: NDArray[np.bool_]
+    """(n,) whether another strip beside it reads as well, from another start."""
     section: Section = ROUND
 
     def __len__(self) -> int:
@@ -76,6 +87,13 @@ class StretchFit:
     def width_mm(self) -> Array:
         """(n,) width of the wire as seen from above."""
         return 2.0 * self.stretches[:, HALF]
+
+    @property
+    def worth(self) -> Array:
+        """(n,) how much speaks for each as wire."""
+        doubt = (self.scatter + 0.01) * (self.expected + 0.005)
+        worth: Array = (self.presence + 0.02) / doubt
+        return worth
 
 
 def fit_stretches(
@@ -110,14 +128,51 @@ def fit_stretches(
         residuals=residuals,
         weight=reading.weight,
         expected=reading.scale[:, 0],
-        moved=2.0 * (stretches[:, HALF] - last[:, HALF]),
+        apart=2.0 * np.abs(stretches[:, HALF] - last[:, HALF]),
         presence=reading.presence,
         clear=unwrapped.clear,
         planes=unwrapped.planes,
         paper=unwrapped.paper,
         clipped=unwrapped.planes[:, 3].mean(axis=(1, 2), dtype=float),
+        torn=np.zeros(len(stretches), bool),
         section=section,
     )
+
+
+def settled(photo: Photo, camera: Camera, stretches: Array, section: Section = ROUND) -> StretchFit:
+    """Read stretches from several starts; the mean of those that find the best one's strip.
+
+    Weights go by the error that the reader expects; what they differ by is in `apart`.
+    """
+    count = len(stretches)
+    starts = np.concatenate([_beside(stretches, *shift) for shift in STARTS])
+    each = fit_stretches(photo, camera, starts, rounds=2, section=section)
+    worth = each.worth.reshape(-1, count)
+    found = each.chosen(worth.argmax(axis=0) * count + np.arange(count))
+    best = found.stretches
+    there = each.stretches.reshape(-1, count, best.shape[1])
+    off = np.hypot(there[..., X] - best[:, X], there[..., Y] - best[:, Y]) / found.width_mm
+    same = (off < SAME_PLACE) & (np.abs(there[..., HALF] / best[:, HALF] - 1.0) < SAME_WIDTH)
+    weight = same / each.expected.reshape(-1, count) ** 2
+    weight /= weight.sum(axis=0)
+    mean = best.copy()
+    for column in (X, Y, HALF):
+        mean[:, column] = np.sum(weight * there[..., column], axis=0)
+    squares = np.sum(weight * (there[..., HALF] - mean[:, HALF]) ** 2, axis=0)
+    return replace(
+        found,
+        stretches=mean,
+        apart=2.0 * np.sqrt(squares),
+        torn=np.any(~same & (worth > RIVAL * worth.max(axis=0)), axis=0),
+    )
+
+
+def _beside(stretches: Array, left: float, right: float) -> Array:
+    """The stretches with their sides moved aside by so many widths."""
+    width = 2.0 * stretches[:, HALF]
+    move = np.zeros((len(stretches), 4))
+    move[:, 0], move[:, 2] = width * (left + right) / 2.0, width * (right - left) / 2.0
+    return _moved(stretches, move)
 
 
 def _read_both_ways(planes: Picture) -> Reading:

@@ -27,6 +27,7 @@ UNCLEAR_SHARE = 0.12
 """U over the width above which the sides count as unclear: there shadows, facets of square wire and
 two wires side by side were taken for one wire."""
 NOT_CLEAR = "its sides are not clear or not straight: covered, bent, or too near to something"
+SHADOW_OR_WIRE = "its shadow cannot be told from its dark side: lay it in softer light"
 TWO_MEANINGS = "may be one wire, or narrower ones side by side: lay them apart"
 
 
@@ -110,6 +111,8 @@ def _reasons(piece: Piece, width_px: float, blur_px: float | None) -> list[str]:
         ]
     if piece.narrower:
         return [TWO_MEANINGS]
+    if piece.fit.torn[piece.good].any():
+        return [SHADOW_OR_WIRE]
     return [] if piece.good.any() else [NOT_CLEAR]
 
 
