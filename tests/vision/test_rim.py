@@ -27,7 +27,6 @@ from vision.scale.coin import (
     stand_over,
     true_over_seen,
 )
-from vision.scale.ellipse import fit_ellipse
 from vision.scale.reference import CoinSight, Reference, see_reference
 from vision.scale.rim import SMOOTH_PX, Rim, Shape, drawn_shape, trace_rim
 from vision.trade.coins import lookup
@@ -90,9 +89,7 @@ def true_rim(camera: Camera) -> np.ndarray:
 
 def rim_of(outline: np.ndarray) -> Rim:
     """A rim that was traced without error."""
-    return Rim(
-        outline=outline, ellipse=fit_ellipse(outline), rms_px=0.0, u_radius_px=0.15, cover=1.0
-    )
+    return Rim(outline=outline, edges=outline, rms_px=0.0, u_radius_px=0.15, cover=1.0)
 
 
 def size_of(outline: np.ndarray) -> tuple[np.ndarray, float]:

@@ -4,13 +4,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 Array = NDArray[np.float64]
 
 GRID = 24
 """Angles tried for the foot of each point before Newton's steps."""
-STEPS = 8
+FOOT_STEPS = 8
+MOST_STEPS, SETTLED = 200, 1e-10
+"""Steps of the fit, and the relative change of a length or of the sum of squares that ends it."""
+DAMPING, DAMPING_MOST = 1e-3, 1e12
+"""Levenberg's damping at first, and the one at which no step helps any more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,9 +52,9 @@ def fit_ellipse(points: Array) -> Ellipse:
 
     Notes
     -----
-    Starts from the circle through the points' mean and from a direct algebraic guess and keeps the
-    better end. On the eight points of Gander, Golub and Strebel it reaches their published best
-    fit (`tests/vision/test_ellipse.py`).
+    Levenberg-Marquardt steps from the ellipse of the same second moments; a point's distance
+    changes with the ellipse as its foot moves along the normal there. On the eight points of
+    Gander, Golub and Strebel it reaches their published best fit (`tests/vision/test_ellipse.py`).
 
     References
     ----------
@@ -60,15 +63,29 @@ def fit_ellipse(points: Array) -> Ellipse:
     """
     if points.ndim != 2 or points.shape[1] != 2 or len(points) < 6:
         raise ValueError(f"points must be (n, 2) with n >= 6, got {points.shape}")
-    middle = points.mean(axis=0)
-    spread = np.sqrt(2.0 * np.linalg.eigvalsh(np.cov((points - middle).T)))[::-1]
-    ends = []
-    for turn in np.linspace(0.0, np.pi, 4, endpoint=False):
-        start = np.array([*middle, spread[0], max(spread[1], 1e-3 * spread[0]), turn])
-        end = least_squares(_distances, start, args=(points,), xtol=1e-14, ftol=1e-14)
-        ends.append((float(np.sum(end.fun**2)), np.asarray(end.x, np.float64)))
-    squares, best = min(ends, key=lambda end: end[0])
-    x, y, first, second, angle = (float(value) for value in best)
+    here = _alike(points)
+    left, slopes = _distances(here, points)
+    squares, damping = float(left @ left), DAMPING
+    for _ in range(MOST_STEPS):
+        normal = slopes.T @ slopes
+        damped = normal + damping * np.diag(np.diag(normal)) + 1e-12 * np.eye(5)
+        step = np.linalg.solve(damped, -slopes.T @ left)
+        tried = here + step
+        next_left, next_slopes = _distances(tried, points)
+        next_squares = float(next_left @ next_left)
+        if not next_squares < squares:
+            damping *= 10.0
+            if damping > DAMPING_MOST:
+                break
+            continue
+        settled = squares - next_squares <= SETTLED * squares or np.all(
+            np.abs(step[:4]) <= SETTLED * np.abs(here[2])
+        )
+        here, left, slopes, squares = tried, next_left, next_slopes, next_squares
+        damping *= 0.1
+        if settled:
+            break
+    x, y, first, second, angle = (float(value) for value in here)
     first, second = abs(first), abs(second)
     if second > first:
         first, second, angle = second, first, angle + np.pi / 2.0
@@ -82,6 +99,15 @@ def fit_ellipse(points: Array) -> Ellipse:
     )
 
 
+def _alike(points: Array) -> Array:
+    """Parameters (5,) of the ellipse whose outline has the points' mean and second moments."""
+    middle = points.mean(axis=0)
+    spread, axes = np.linalg.eigh(np.cov((points - middle).T))
+    second, first = np.sqrt(2.0 * np.maximum(spread, 0.0))
+    angle = np.arctan2(axes[1, 1], axes[0, 1])
+    return np.array([*middle, first, max(second, 1e-3 * first), angle])
+
+
 def _drawn(parameters: Array, t: Array) -> Array:
     x, y, first, second, angle = parameters
     u, v = first * np.cos(t), second * np.sin(t)
@@ -89,22 +115,39 @@ def _drawn(parameters: Array, t: Array) -> Array:
     return np.stack([x + cos * u - sin * v, y + sin * u + cos * v], axis=-1)
 
 
-def _distances(parameters: Array, points: Array) -> Array:
-    """Signed distances (n,) of points from an ellipse, positive outside."""
+def _distances(parameters: Array, points: Array) -> tuple[Array, Array]:
+    """Signed distances (n,) of points from an ellipse, positive outside, and slopes (n, 5)."""
     x, y, first, second, angle = parameters
     cos, sin = np.cos(angle), np.sin(angle)
     u = cos * (points[:, 0] - x) + sin * (points[:, 1] - y)
     v = -sin * (points[:, 0] - x) + cos * (points[:, 1] - y)
+    c, s = _feet(u, v, first, second)
+    out_u, out_v = second * c, first * s
+    length = np.hypot(out_u, out_v)
+    out_u, out_v = out_u / length, out_v / length
+    distances: Array = out_u * (u - first * c) + out_v * (v - second * s)
+    slopes = [
+        sin * out_v - cos * out_u,
+        -sin * out_u - cos * out_v,
+        -out_u * c,
+        -out_v * s,
+        out_u * v - out_v * u,
+    ]
+    return distances, np.stack(slopes, axis=-1)
+
+
+def _feet(u: Array, v: Array, first: float, second: float) -> tuple[Array, Array]:
+    """Cosine and sine (n,) of the ellipse's own angle at the point nearest to each (u, v)."""
     grid = np.linspace(0.0, 2.0 * np.pi, GRID, endpoint=False)
     squares = (u[:, None] - first * np.cos(grid)) ** 2 + (v[:, None] - second * np.sin(grid)) ** 2
     t = grid[squares.argmin(axis=1)]
-    for _ in range(STEPS):
+    for _ in range(FOOT_STEPS):
         c, s = np.cos(t), np.sin(t)
         slope = (u - first * c) * first * s - (v - second * s) * second * c
         bend = first * first * s * s + second * second * c * c
         bend = bend + (u - first * c) * first * c + (v - second * s) * second * s
-        t = t - slope / np.where(np.abs(bend) < 1e-12, 1e-12, np.abs(bend))
-    du, dv = u - first * np.cos(t), v - second * np.sin(t)
-    outside = (u / first) ** 2 + (v / second) ** 2 > 1.0
-    distances: Array = np.where(outside, 1.0, -1.0) * np.hypot(du, dv)
-    return distances
+        step = slope / np.maximum(np.abs(bend), 1e-12)
+        t = t - step
+        if np.abs(step).max() < SETTLED:
+            break
+    return np.cos(t), np.sin(t)

@@ -202,7 +202,7 @@ class CoinSight:
         """Tilt and lens from the roundness of all rings and of the coin."""
         rim = self.disc.rim
         coin = Round(
-            points_px=rim.ellipse.points(ROUND_POINTS),
+            points_px=rim.ellipse().points(ROUND_POINTS),
             u_oval=U_DISC_OVAL,
         )
         found = level(self.found.view, [*rings, coin] if rim.is_traced else rings)

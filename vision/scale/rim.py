@@ -14,9 +14,6 @@ Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
 
 SECTORS = 180
-RAYS_PER_SECTOR = 9
-SEARCH = 0.14
-"""Edges are looked for this far inside and outside the expected rim, in radii."""
 SMOOTH_PX = 1.0
 """Width of the smoothing along each ray."""
 PEAK_SHARE, NOISE_FACTOR = 0.06, 4.0
@@ -27,8 +24,10 @@ COVER_LEAST = 0.6
 COVER_SHARE = 0.7
 """A larger concentric curve is the outline from this share of the best curve's cover."""
 GUESSES, GUESS_DEPTH, GUESS_SEED = 3000, 4, 20260302
-GUESS_NEAR = 0.003
-"""Distance (in radii, beside the shape's own doubt) at which an edge lies on a guessed curve."""
+SIEVE, SIEVED = 4, 100
+"""Guesses are compared on every so many sectors first, and these many best ones on all."""
+BINS = 6
+"""Steps of a map of the edges in the distance at which an edge lies on a curve."""
 NARROW = (2.0, 1.3, 0.9)
 """Distances, in those of a guess, at which edges still belong to the outline, fit after fit."""
 SILHOUETTE = 0.7
@@ -39,6 +38,27 @@ and at least this much for the edge finder itself."""
 
 U_ROUGH = 0.05
 """Uncertainty of a rough circle's radius, in radii."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Care:
+    """How finely a rim is traced."""
+
+    rays: int
+    """In each of the 180 sectors."""
+    search: float
+    """Edges are looked for this far inside and outside the expected rim, in radii."""
+    near: float
+    """Distance (in radii, beside the shape's own doubt) at which an edge lies on a guessed curve."""
+    near_least_px: float = 0.0
+
+
+FINE = Care(rays=9, search=0.14, near=0.003)
+COARSE = Care(rays=3, search=0.3, near=0.003, near_least_px=0.9)
+"""For a picture so much reduced that steps near the rim have become one, from a start that is off
+by a fifth."""
+COARSE_RADIUS_PX = 32.0
+"""Least radius of a coin in that picture."""
 
 ANGLES: Array = np.linspace(0.0, 2.0 * np.pi, SECTORS, endpoint=False)
 
@@ -101,8 +121,8 @@ class Rim:
 
     outline: Array
     """(180, 2) points of the shape where it was found, pixels."""
-    ellipse: Ellipse
-    """Free of the shape that was expected: what the edges themselves say of tilt."""
+    edges: Array
+    """(n, 2) the edges that it runs through, pixels."""
     rms_px: float
     """Scatter of the edges around the outline."""
     u_radius_px: float
@@ -111,6 +131,10 @@ class Rim:
     """Share of sectors in which the edge was found."""
     is_traced: bool = True
     """False for a rough circle that stands in until the tilt is known."""
+
+    def ellipse(self) -> Ellipse:
+        """What the edges themselves say of tilt, free of the shape that was expected."""
+        return fit_ellipse(self.edges)
 
     @property
     def x(self) -> float:
@@ -128,7 +152,7 @@ class Rim:
         return float(np.hypot(*(self.outline - self.outline.mean(axis=0)).T).mean())
 
 
-def trace_rim(photo: Photo, shape: Shape) -> Rim | None:
+def trace_rim(photo: Photo, shape: Shape, care: Care = FINE) -> Rim | None:
     """Find where a disc of known shape lies, and how large it is drawn.
 
     Three unknowns, shift and size. A coin's steps are concentric; its shadow is round too, but
@@ -144,7 +168,7 @@ def trace_rim(photo: Photo, shape: Shape) -> Rim | None:
     -------
     Rim, or None where no edge runs around.
     """
-    radii, slope = _slopes(photo, shape)
+    radii, slope = _slopes(photo, shape, care)
     rows, columns, clarity = _peaks(slope)
     if len(rows) < SECTORS // 2:
         return None
@@ -154,8 +178,8 @@ def trace_rim(photo: Photo, shape: Shape) -> Rim | None:
         radius=_refined(slope, radii, rows, columns),
         shape=shape,
     )
-    near = (GUESS_NEAR + shape.u_rel) * shape.radius
-    found = _outermost(edges, near)
+    near = max((care.near + shape.u_rel) * shape.radius, care.near_least_px)
+    found = _outermost(edges, near, care.search)
     for width in NARROW:
         if found is None:
             return None
@@ -174,7 +198,7 @@ def trace_rim(photo: Photo, shape: Shape) -> Rim | None:
     middle = np.array([shape.x, shape.y]) + found[1:]
     return Rim(
         outline=middle + found[0] * shape.upper[:, None] * every,
-        ellipse=fit_ellipse((shape.x, shape.y) + lifted[used, None] * directions[used]),
+        edges=(shape.x, shape.y) + lifted[used, None] * directions[used],
         rms_px=rms,
         u_radius_px=max(SCATTER_SHARE * rms, U_EDGE_PX),
         cover=cover,
@@ -186,7 +210,7 @@ def rough_rim(x: float, y: float, radius: float, cover: float) -> Rim:
     outline = (x, y) + radius * np.stack([np.cos(ANGLES), np.sin(ANGLES)], axis=-1)
     return Rim(
         outline=outline,
-        ellipse=fit_ellipse(outline),
+        edges=outline,
         rms_px=U_ROUGH * radius,
         u_radius_px=U_ROUGH * radius,
         cover=cover,
@@ -194,18 +218,16 @@ def rough_rim(x: float, y: float, radius: float, cover: float) -> Rim:
     )
 
 
-def _slopes(photo: Photo, shape: Shape) -> tuple[Array, Floats]:
+def _slopes(photo: Photo, shape: Shape, care: Care) -> tuple[Array, Floats]:
     """Steepness (180, k) of the light along rays, strongest channel, and the radii (k,)."""
-    start, stop = (1.0 - SEARCH) * shape.radius, (1.0 + SEARCH) * shape.radius
+    start, stop = (1.0 - care.search) * shape.radius, (1.0 + care.search) * shape.radius
     radii = np.arange(start, stop, 0.5)
-    rays = ((np.arange(SECTORS * RAYS_PER_SECTOR) + 0.5) / RAYS_PER_SECTOR - 0.5) * (
-        2.0 * np.pi / SECTORS
-    )
-    points = np.stack(
-        [shape.x + np.cos(rays)[:, None] * radii, shape.y + np.sin(rays)[:, None] * radii], -1
-    )
+    rays = ((np.arange(SECTORS * care.rays) + 0.5) / care.rays - 0.5) * (2.0 * np.pi / SECTORS)
+    points = np.empty((len(rays), len(radii), 2), np.float32)
+    np.add(np.cos(rays)[:, None] * radii, shape.x, out=points[..., 0], casting="same_kind")
+    np.add(np.sin(rays)[:, None] * radii, shape.y, out=points[..., 1], casting="same_kind")
     light = photo.sample(points)
-    sectors = light.reshape(SECTORS, RAYS_PER_SECTOR, len(radii), 3).mean(axis=1)
+    sectors = light.reshape(SECTORS, care.rays, len(radii), 3).mean(axis=1)
     smooth = cv2.GaussianBlur(sectors, (0, 1), sigmaX=SMOOTH_PX / 0.5, sigmaY=1e-3)
     level = np.percentile(smooth.reshape(-1, 3), 90, axis=0)
     relative = np.sqrt(np.maximum(smooth, 0.0) / np.maximum(level, 0.01))
@@ -244,26 +266,17 @@ class _Edges:
     shape: Shape
 
 
-def _outermost(edges: _Edges, near: float) -> Array | None:
+def _outermost(edges: _Edges, near: float, search: float) -> Array | None:
     """Size and shift (3,) of the outermost concentric curve with edges nearly all around."""
-    shape = edges.shape
-    picks = _same_layer(edges.sector, np.random.default_rng(GUESS_SEED))
-    sector = edges.sector[picks]
-    angle = ANGLES[sector]
-    silhouette = np.maximum(shape.upper, shape.lower)[sector]
-    system = np.stack([silhouette, np.cos(angle), np.sin(angle)], axis=-1)
-    solvable = np.abs(np.linalg.det(system)) > 0.05 * shape.radius
-    wanted = edges.radius[picks[solvable]][..., None]
-    guesses = np.linalg.solve(system[solvable], wanted)[..., 0]
-    shift = np.hypot(guesses[:, 1], guesses[:, 2])
-    sane = (np.abs(guesses[:, 0] - 1.0) < SEARCH) & (shift < SEARCH * shape.radius)
-    guesses = guesses[sane]
+    guesses = _guesses(edges, search)
     if not len(guesses):
         return None
+    rough = _covers(guesses, edges, near, SIEVE)
+    guesses = guesses[np.argsort(-rough, kind="stable")[:SIEVED]]
     best = _refitted(edges, guesses[int(_covers(guesses, edges, near).argmax())], near)
     if best is None:
         return None
-    larger = np.arange(1.0, 1.0 + 2.0 * SEARCH, GUESS_NEAR / 2)
+    larger = np.arange(1.0, 1.0 + 2.0 * search, near / edges.shape.radius / 4)
     copies = best * np.stack([larger, np.ones_like(larger), np.ones_like(larger)], axis=-1)
     cover = _covers(copies, edges, 1.5 * near)
     good = np.nonzero(cover > max(COVER_LEAST, COVER_SHARE * cover[0]))[0]
@@ -271,6 +284,25 @@ def _outermost(edges: _Edges, near: float) -> Array | None:
         return None
     run = np.arange(max(0, good[-1] - 6), good[-1] + 1)
     return np.asarray(copies[run[cover[run].argmax()]], np.float64)
+
+
+def _guesses(edges: _Edges, search: float) -> Array:
+    """Curves (n, 3), size and shift, each through three edges (Cramer's rule)."""
+    shape = edges.shape
+    picks = _same_layer(edges.sector, np.random.default_rng(GUESS_SEED))
+    sector = edges.sector[picks]
+    angle = ANGLES[sector]
+    silhouette = np.maximum(shape.upper, shape.lower)[sector]
+    system = np.stack([silhouette, np.cos(angle), np.sin(angle)], axis=-1)
+    one, two, three = np.moveaxis(system, 1, 0)
+    crossed = np.stack([np.cross(two, three), np.cross(three, one), np.cross(one, two)], axis=1)
+    size = np.einsum("nk,nk->n", one, crossed[:, 0])
+    solvable = np.abs(size) > 0.05 * shape.radius
+    wanted = edges.radius[picks[solvable]]
+    guesses = np.einsum("ni,nik->nk", wanted, crossed[solvable]) / size[solvable, None]
+    shift = np.hypot(guesses[:, 1], guesses[:, 2])
+    sane = (np.abs(guesses[:, 0] - 1.0) < search) & (shift < search * shape.radius)
+    return np.asarray(guesses[sane], np.float64)
 
 
 def _same_layer(sector: NDArray[np.int64], rng: np.random.Generator) -> NDArray[np.int64]:
@@ -315,18 +347,37 @@ def _refitted(edges: _Edges, curve: Array, near: float) -> Array | None:
     return np.asarray(fitted, np.float64)
 
 
-def _covers(curves: Array, edges: _Edges, near: float) -> Array:
-    """Share (n,) of the sectors in which an edge lies on each curve.
+def _covers(curves: Array, edges: _Edges, near: float, step: int = 1) -> Array:
+    """Share (n,) of the sectors, every `step`-th of them, in which an edge lies on each curve.
 
     Where the foot shows, it is the outline; the upper rim inside it counts less.
     """
-    apart = edges.radius - _upper(curves, edges)
-    below = _below(curves, edges)
+    clarity, first, unit = _clarity_map(edges, near)
+    shape, sectors = edges.shape, np.arange(0, SECTORS, step)
+    waves = np.stack([shape.upper, np.cos(ANGLES), np.sin(ANGLES)])[:, sectors]
+    upper = (curves @ waves).astype(np.float32)
+
+    def seen(radius: Floats) -> Floats:
+        column = np.rint((radius - first) / unit).astype(np.int64)
+        return clarity[sectors, np.clip(column, 0, clarity.shape[1] - 1)]
+
+    inner = seen(upper)
+    below = (curves[:, :1] * (shape.lower - shape.upper)[sectors]).astype(np.float32)
     shows = below > near
-    on_upper, on_lower = np.abs(apart) < near, shows & (np.abs(apart - below) < near)
-    inner, outer = np.zeros((2, len(curves), SECTORS))
-    for seen, hit in ((inner, on_upper), (outer, np.where(shows, on_lower, on_upper))):
-        which, edge = np.nonzero(hit)
-        np.maximum.at(seen, (which, edges.sector[edge]), edges.clarity[edge])
-    share: Array = (SILHOUETTE * outer + (1.0 - SILHOUETTE) * inner).mean(axis=1)
+    outer = np.where(shows, seen(upper + below), inner) if shows.any() else inner
+    share: Array = (SILHOUETTE * outer + (1.0 - SILHOUETTE) * inner).mean(axis=1, dtype=float)
     return share
+
+
+def _clarity_map(edges: _Edges, near: float) -> tuple[Floats, np.float32, np.float32]:
+    """Clarity (180, k) of the clearest edge within `near` of each radius, first radius and step.
+
+    The first and the last column are empty.
+    """
+    unit = near / BINS
+    first = edges.radius.min() - near - 2.0 * unit
+    column = np.rint((edges.radius - first) / unit).astype(np.int64)
+    clarity = np.zeros((SECTORS, int(column.max()) + BINS + 2), np.float32)
+    np.maximum.at(clarity, (edges.sector, column), edges.clarity)
+    wide = cv2.dilate(clarity, np.ones((1, 2 * BINS + 1), np.uint8))
+    return np.asarray(wide, np.float32), np.float32(first), np.float32(unit)
