@@ -6,20 +6,24 @@ whatever their colour. Each level of a pyramid looks for one octave and a half o
 """
 
 from dataclasses import dataclass
+from functools import cache
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.errors import PhotoError
+from vision.photo.reduce import halved
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 Indices = NDArray[np.int64]
 
-LEVELS = (1, 2, 4, 8, 16, 32, 64)
-"""Reductions of the photo that are looked at, from the first one with at most:"""
+HALVINGS = range(7)
+"""How often the photo is halved for each level that is looked at, from the first one with at most:
+"""
 FINEST_PIXELS = 1_500_000
 """In a photo of 12 megapixels the finest level still shows a ring of 32 px, the smallest whose wire
 can be measured; more megapixels show the same ring larger."""
@@ -37,6 +41,16 @@ THIN_PER_LENGTH = 0.9
 """Pixels of a thinned, eight-connected circle per pixel of its length (2 sqrt 2 / pi)."""
 SHIFT = 0.12
 """Circles of one nest are looked for around centres this far off, in radii."""
+REACH = int(RADII[-1]) + 6
+"""Distance from a centre along either axis up to which edges are looked at, level pixels."""
+CIRCLE_RADII = np.arange(3.0, RADII[-1] + 4.0)
+"""Radii of the circles that are looked for around a centre, level pixels."""
+PAD = REACH + int(RADII[-1])
+"""Border around a level's picture that holds centres outside it, and what is around them."""
+SAME = 0.35
+"""Outermost circles have one centre if theirs are nearer than this, in radii of the smaller."""
+BATCH = 128
+"""Centres whose circles are counted at once."""
 APART = 9
 """Side of the square (level pixels) in which only the centre with most votes counts."""
 MOST_CENTRES = 2000
@@ -82,10 +96,10 @@ class _Level:
     reduction: int
     width: int
     height: int
-    x: Array
-    y: Array
-    along_x: Array
-    along_y: Array
+    x: Indices
+    y: Indices
+    along_x: Floats
+    along_y: Floats
 
 
 def find_circles(bgr: Pixels) -> list[Nest]:
@@ -105,178 +119,233 @@ def find_circles(bgr: Pixels) -> list[Nest]:
         If the picture is full of round marks.
     """
     found: list[Nest] = []
-    picture, reached = bgr, 1
-    for reduction in LEVELS:
-        if bgr.shape[0] * bgr.shape[1] > FINEST_PIXELS * reduction**2:
+    picture, done = bgr, 0
+    for times in HALVINGS:
+        if bgr.shape[0] * bgr.shape[1] > FINEST_PIXELS * 4**times:
             continue
-        height, width = bgr.shape[0] // reduction, bgr.shape[1] // reduction
-        if min(height, width) < 2 * RADII[0]:
+        picture, done = halved(picture, times - done), times
+        if min(picture.shape[:2]) < 2 * RADII[0]:
             break
-        factor = reduction // reached
-        size = (picture.shape[1] // factor, picture.shape[0] // factor)
-        picture = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
-        reached = reduction
-        level = _thin_edges(picture, reduction)
-        centres = _centres(level)
-        if len(centres) > MOST_CENTRES:
+        level = _thin_edges(picture, 2**times)
+        x, y, votes = _centres(level)
+        if len(x) > MOST_CENTRES:
             raise PhotoError(
-                f"the photo is full of small round marks: {len(centres)}, "
+                f"the photo is full of small round marks: {len(x)}, "
                 f"at most {MOST_CENTRES} are looked into",
                 hint="lay the rings on plain paper, without text, weave or pattern; "
                 "photograph fewer of them at a time, from nearer",
             )
-        found += [_circles(level, *centre) for centre in centres]
-    return _one_per_centre([candidate for candidate in found if candidate.circles])
+        found += _nests(level, x, y, votes)
+    return _one_per_centre(found)
 
 
 def _thin_edges(picture: Pixels, reduction: int) -> _Level:
     """Edges of the channel that changes most, thinned to one pixel across."""
-    slopes = [cv2.Scharr(picture, cv2.CV_32F, *d, scale=1 / 32) for d in ((1, 0), (0, 1))]
-    power = slopes[0] ** 2 + slopes[1] ** 2
-    slope = np.sqrt(power.max(axis=2))
-    strong = slope > np.maximum(SLOPE_LEAST, NOISE_FACTOR * _local_median(slope))
+    planes = [_slopes(plane) for plane in cv2.split(picture)]
+    slopes = [np.asarray(cv2.magnitude(*plane), np.float32) for plane in planes]
+    slope = np.asarray(cv2.max(cv2.max(slopes[0], slopes[1]), slopes[2]), np.float32)
+    strong = slope > _floor(slope)
     strong[[0, -1], :] = strong[:, [0, -1]] = False
-    y, x = np.nonzero(strong)
-    channel = power[y, x].argmax(axis=1)
-    along_x, along_y = (s[y, x, channel] / slope[y, x] for s in slopes)
-    ridge = _is_ridge(slope, x, y, along_x, along_y)
+    place = np.flatnonzero(strong)
+    here = slope.take(place)
+    along_x, along_y = np.empty((2, len(place)), np.float32)
+    for plane, its_slope in zip(planes, slopes, strict=True):
+        leads = np.flatnonzero(its_slope.take(place) == here)
+        along_x[leads], along_y[leads] = (each.take(place[leads]) for each in plane)
+    along_x, along_y = along_x / here, along_y / here
+    ridge = _is_ridge(slope, place, along_x, along_y)
+    y, x = np.divmod(place[ridge], slope.shape[1])
     return _Level(
         reduction=reduction,
         width=slope.shape[1],
         height=slope.shape[0],
-        x=x[ridge].astype(float),
-        y=y[ridge].astype(float),
-        along_x=along_x[ridge].astype(float),
-        along_y=along_y[ridge].astype(float),
+        x=x,
+        y=y,
+        along_x=along_x[ridge],
+        along_y=along_y[ridge],
     )
 
 
-def _local_median(slope: Floats, tile: int = 32) -> Floats:
-    """Median slope of each tile's neighbourhood: the texture that an edge must rise above."""
+def _slopes(plane: NDArray[Any]) -> tuple[Floats, Floats]:
+    """Change a pixel of one channel along x and y."""
+    along_x, along_y = (
+        np.asarray(cv2.Scharr(plane, cv2.CV_32F, *order, scale=1 / 32), np.float32)
+        for order in ((1, 0), (0, 1))
+    )
+    return along_x, along_y
+
+
+def _floor(slope: Floats, tile: int = 32) -> Floats:
+    """Steepness that an edge must exceed: it must rise above the texture of its surroundings."""
     height, width = slope.shape
     rows, columns = max(1, height // tile), max(1, width // tile)
     small = cv2.resize(slope, (columns * 8, rows * 8), interpolation=cv2.INTER_NEAREST)
     tiles = small.reshape(rows, 8, columns, 8).swapaxes(1, 2).reshape(rows, columns, 64)
     medians = cv2.blur(np.median(tiles, axis=2).astype(np.float32), (3, 3))
-    return np.asarray(cv2.resize(medians, (width, height)), np.float32)
+    floor = np.maximum(SLOPE_LEAST, NOISE_FACTOR * np.asarray(medians, np.float32))
+    return np.asarray(cv2.resize(floor, (width, height)), np.float32)
 
 
-def _is_ridge(
-    slope: Floats, x: Indices, y: Indices, along_x: Floats, along_y: Floats
-) -> NDArray[np.bool_]:
+def _is_ridge(slope: Floats, place: Indices, along_x: Floats, along_y: Floats) -> NDArray[np.bool_]:
     """Whether neither neighbour along the slope is steeper (8 neighbours)."""
-    step_x = np.rint(along_x * 1.3).astype(int)  # beyond 22.5 degrees the diagonal neighbour
-    step_y = np.rint(along_y * 1.3).astype(int)
-    here, ahead, behind = slope[y, x], slope[y + step_y, x + step_x], slope[y - step_y, x - step_x]
+    # beyond 22.5 degrees the diagonal neighbour
+    step = np.rint(along_y * 1.3).astype(np.int64) * slope.shape[1]
+    step += np.rint(along_x * 1.3).astype(np.int64)
+    here, ahead, behind = (slope.take(index) for index in (place, place + step, place - step))
     ridge: NDArray[np.bool_] = (here >= ahead) & (here > behind)
     return ridge
 
 
-def _centres(level: _Level) -> list[tuple[float, float, float]]:
+def _centres(level: _Level) -> tuple[Indices, Indices, Floats]:
     """Local maxima (x, y, votes) of the votes, in the level's pixels."""
-    pad = int(RADII[-1])
-    width, height = level.width + 2 * pad, level.height + 2 * pad
-    field = np.zeros((height, width), np.float32)
-    for radius in RADII:
-        cells = [
-            np.rint(level.y + signed * level.along_y + pad).astype(np.int64) * width
-            + np.rint(level.x + signed * level.along_x + pad).astype(np.int64)
-            for signed in (-radius, radius)
-        ]
-        np.add.at(field.reshape(-1), np.concatenate(cells), np.float32(1 / (2 * np.pi * radius)))
-    gathered = np.asarray(cv2.boxFilter(field, -1, (3, 3), normalize=False))
-    smooth = np.asarray(cv2.GaussianBlur(gathered, (0, 0), 0.8))
+    width, height = level.width + 2 * PAD, level.height + 2 * PAD
+    votes = np.zeros((height, width), np.float32)
+    y, x = (level.y + PAD).astype(np.float32), (level.x + PAD).astype(np.float32)
+    for radius in np.concatenate([RADII, -RADII]).astype(np.float32):
+        cells = np.rint(y + radius * level.along_y).astype(np.int64) * width
+        cells += np.rint(x + radius * level.along_x).astype(np.int64)
+        np.add.at(votes.reshape(-1), cells, np.float32(1.0 / (2.0 * np.pi * abs(radius))))
+    gathered = np.asarray(cv2.boxFilter(votes, -1, (3, 3), normalize=False))
+    smooth = np.asarray(cv2.GaussianBlur(gathered, (0, 0), 0.8), np.float32)
     around = np.ones((APART, APART), np.uint8)
-    y, x = np.nonzero((smooth >= cv2.dilate(smooth, around)) & (smooth > VOTES_LEAST))
-    return [
-        (float(i - pad), float(j - pad), float(smooth[j, i])) for i, j in zip(x, y, strict=True)
-    ]
+    rows, columns = np.nonzero((smooth >= cv2.dilate(smooth, around)) & (smooth > VOTES_LEAST))
+    return columns - PAD, rows - PAD, smooth[rows, columns]
 
 
-def _circles(level: _Level, x: float, y: float, votes: float) -> Nest:
-    """Circles with edges all around, each with the centre that suits it best."""
-    radii, cover, shifts = _cover(level, x, y)
-    best = cover.argmax(axis=0)
-    top = cover.max(axis=0)
-    peak = (top > COVER_LEAST) & (top >= np.roll(top, 1)) & (top > np.roll(top, -1))
-    scale = level.reduction
+def _nests(level: _Level, x: Indices, y: Indices, votes: Floats) -> list[Nest]:
+    """Circles with edges all around each centre, each with the centre that suits it best."""
+    nests = []
+    scale, shifts = level.reduction, _shifts()
 
     def full(value: float) -> float:
         return (value + 0.5) * scale - 0.5
 
-    circles = tuple(
-        Circle(
-            x=full(x + shifts[best[k], 0]),
-            y=full(y + shifts[best[k], 1]),
-            radius=float(radii[k] * scale),
-            cover=float(top[k]),
-        )
-        for k in np.nonzero(peak)[0]
-    )
-    return Nest(x=full(x), y=full(y), circles=circles, votes=votes)
+    for start in range(0, len(x), BATCH):
+        part = slice(start, start + BATCH)
+        cover = _cover(level, x[part], y[part])
+        best, top = cover.argmax(axis=1), cover.max(axis=1)
+        peak = (top > COVER_LEAST) & (top >= np.roll(top, 1, 1)) & (top > np.roll(top, -1, 1))
+        for index in np.nonzero(peak.any(axis=1))[0]:
+            here = start + index
+            circles = tuple(
+                Circle(
+                    x=full(float(x[here] + shifts[best[index, k], 0])),
+                    y=full(float(y[here] + shifts[best[index, k], 1])),
+                    radius=float(CIRCLE_RADII[k] * scale),
+                    cover=float(top[index, k]),
+                )
+                for k in np.nonzero(peak[index])[0]
+            )
+            nests.append(
+                Nest(
+                    x=full(float(x[here])),
+                    y=full(float(y[here])),
+                    circles=circles,
+                    votes=float(votes[here]),
+                )
+            )
+    return nests
 
 
-def _cover(level: _Level, x: float, y: float) -> tuple[Array, Array, Array]:
+@cache
+def _shifts() -> Indices:
+    """Shifts (m, 2) of a centre that any circle around it may have."""
+    steps = np.arange(-3, 4)
+    every = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
+    possible: Indices = every[np.hypot(*every.T) <= np.maximum(1.0, SHIFT * CIRCLE_RADII[-1])]
+    return possible
+
+
+@cache
+def _half_radii() -> Indices:
+    """Which of the bins (shift, half pixel of radius) each place around a centre falls into.
+
+    ((2 * REACH + 1)^2, m), row by row; those beyond the last radius fall into a bin of their own.
+    """
+    offset = np.arange(-REACH, REACH + 1)
+    dx, dy = np.meshgrid(offset, offset)
+    shifts = _shifts()
+    far = np.hypot(dx.reshape(-1, 1) - shifts[:, 0], dy.reshape(-1, 1) - shifts[:, 1])
+    count = 2 * len(CIRCLE_RADII)
+    halves = np.rint(2.0 * (far - CIRCLE_RADII[0])).astype(np.int64)
+    outside = (halves < 0) | (halves >= count)
+    return np.where(outside, count, halves) + np.arange(len(shifts)) * (count + 1)
+
+
+def _cover(level: _Level, x: Indices, y: Indices) -> Array:
     """Share of each circle along which a thin edge runs, for centres shifted a little.
 
     Returns
     -------
-    radii : (k,) level pixels
-    cover : (m, k) edge pixels within half a pixel of the circle over its length in the picture
-    shifts : (m, 2) of the centre
+    (n, m, k) edge pixels within half a pixel of the circle over its length in the picture, for
+    each centre, each of `_shifts` and each of `CIRCLE_RADII`
     """
-    reach = int(RADII[-1]) + 6
-    first, last = np.searchsorted(level.y, (y - reach, y + reach))
-    part = np.arange(first, last)
-    part = part[np.abs(level.x[part] - x) < reach]
-    dx, dy = level.x[part] - x, level.y[part] - y
-    far = np.maximum(np.hypot(dx, dy), 1e-6)
-    radial = level.along_x[part] * dx + level.along_y[part] * dy
+    centre, place = _edges_around(level, x, y)
+    shifts = _shifts()
+    bins = 2 * len(CIRCLE_RADII) + 1
+    each = len(shifts) * bins
+    into = (centre * each)[:, None] + _half_radii()[place]
+    votes = np.bincount(into.ravel(), minlength=len(x) * each)
+    halves = votes.reshape(len(x), len(shifts), bins)[..., :-1]
+    smooth = halves[..., ::2] + halves[..., 1::2]
+    smooth[..., 1:] += halves[..., 1:-1:2]
+    length = 2.0 * np.pi * CIRCLE_RADII * _share_inside(x, y, level.width, level.height)
+    cover: Array = smooth / (THIN_PER_LENGTH * length)[:, None]
+    cover[:, np.hypot(*shifts.T)[:, None] > np.maximum(1.0, SHIFT * CIRCLE_RADII)] = 0.0
+    return cover
+
+
+def _edges_around(level: _Level, x: Indices, y: Indices) -> tuple[Indices, Indices]:
+    """Edges that point at a centre: index of the centre, and place in its square, row by row."""
+    number = np.full((level.height + 2 * PAD, level.width + 2 * PAD), -1, np.int32)
+    number[level.y + PAD, level.x + PAD] = np.arange(len(level.x))
+    side = 2 * REACH + 1
+    seen = np.lib.stride_tricks.sliding_window_view(number >= 0, (side, side))
+    top, left = y + PAD - REACH, x + PAD - REACH
+    centre, place = np.divmod(np.flatnonzero(seen[top, left]), side * side)
+    dy, dx = np.divmod(place, side)
+    edge = number[top[centre] + dy, left[centre] + dx]
+    dx, dy = dx - REACH, dy - REACH
+    far = np.hypot(dx, dy)
+    radial = level.along_x[edge] * dx + level.along_y[edge] * dy
     keep = (np.abs(radial) > ALONG * far) & (far > 2.0)
-    dx, dy, far = dx[keep], dy[keep], far[keep]
-    steps = np.arange(-3, 4)
-    shifts = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2).astype(float)
-    shifted = np.hypot(dx - shifts[:, :1], dy - shifts[:, 1:])
-    radii = np.arange(3.0, RADII[-1] + 4.0)
-    bins = np.rint(2.0 * (shifted - radii[0])).astype(int)  # half pixels
-    count = 2 * len(radii)
-    valid = (bins >= 0) & (bins < count)
-    offset = np.arange(len(shifts))[:, None] * count
-    votes = np.bincount((bins + offset)[valid], minlength=count * len(shifts))
-    halves = votes.reshape(len(shifts), count).astype(float)
-    smooth = halves.copy()
-    smooth[:, 1:] += halves[:, :-1]
-    smooth[:, :-1] += halves[:, 1:]
-    length = 2.0 * np.pi * radii * _share_inside(x, y, radii, level.width, level.height)
-    cover: Array = smooth[:, ::2] / (THIN_PER_LENGTH * length)
-    cover[np.hypot(*shifts.T)[:, None] > np.maximum(1.0, SHIFT * radii)] = 0.0
-    return radii, cover, shifts
+    return centre[keep], place[keep]
 
 
-def _share_inside(x: float, y: float, radii: Array, width: int, height: int) -> Array:
-    """Share (k,) of each circle that lies in the picture, at least a third."""
+def _share_inside(x: Indices, y: Indices, width: int, height: int) -> Array:
+    """Share (n, k) of each of `CIRCLE_RADII` that lies in the picture, at least a third."""
+    share = np.ones((len(x), len(CIRCLE_RADII)))
+    reach = CIRCLE_RADII[-1]
+    near = np.nonzero((x < reach) | (y < reach) | (x >= width - reach) | (y >= height - reach))[0]
     angles = np.arange(48) * (2.0 * np.pi / 48)
-    columns, rows = x + radii * np.cos(angles)[:, None], y + radii * np.sin(angles)[:, None]
+    columns = x[near, None, None] + CIRCLE_RADII * np.cos(angles)[:, None]
+    rows = y[near, None, None] + CIRCLE_RADII * np.sin(angles)[:, None]
     inside = (columns >= 0) & (columns < width) & (rows >= 0) & (rows < height)
-    share: Array = np.maximum(inside.mean(axis=0), 1.0 / 3.0)
+    share[near] = np.maximum(inside.mean(axis=1), 1.0 / 3.0)
     return share
 
 
 def _one_per_centre(found: list[Nest]) -> list[Nest]:
     """Join what several levels saw around the same centre."""
     kept: list[Nest] = []
+    outers = np.empty((3, len(found)))
     for candidate in sorted(found, key=lambda c: -c.votes):
-        same = next((k for k in kept if _same_centre(k, candidate)), None)
+        same = _same_centre(outers[:, : len(kept)], candidate.outer)
         if same is None:
+            same = len(kept)
             kept.append(candidate)
         else:
-            kept[kept.index(same)] = _joined(same, candidate)
+            kept[same] = _joined(kept[same], candidate)
+        outer = kept[same].outer
+        outers[:, same] = outer.x, outer.y, outer.radius
     return kept
 
 
-def _same_centre(one: Nest, other: Nest) -> bool:
-    apart = np.hypot(one.outer.x - other.outer.x, one.outer.y - other.outer.y)
-    return bool(apart < 0.35 * min(one.outer.radius, other.outer.radius))
+def _same_centre(outers: Array, outer: Circle) -> int | None:
+    """The first of the circles (3, n) that lies around the same centre."""
+    x, y, radius = outers
+    same = np.hypot(x - outer.x, y - outer.y) < SAME * np.minimum(radius, outer.radius)
+    return int(same.argmax()) if same.any() else None
 
 
 def _joined(one: Nest, other: Nest) -> Nest:

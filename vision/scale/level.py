@@ -95,20 +95,23 @@ def _camera(view: View, q: Array) -> Camera:
 
 
 def _ovals(points: Array) -> Array:
-    """Amplitudes (n, 2) of the second harmonic of closed curves' (n, m, 2) radii, over the mean."""
-    middle = points.mean(axis=1, keepdims=True)
-    for _ in range(3):
-        offset = points - middle
-        radius = np.hypot(offset[..., 0], offset[..., 1])
-        angle = np.arctan2(offset[..., 1], offset[..., 0])
-        weight = np.abs(np.gradient(np.unwrap(angle), axis=1))
-        weight = weight / weight.sum(axis=1, keepdims=True)
-        share = weight * radius
-        first = 2.0 * np.stack(
-            [np.sum(share * np.cos(angle), axis=1), np.sum(share * np.sin(angle), axis=1)], axis=-1
-        )
-        middle = middle + first[:, None]
-    waves = np.cos(2.0 * angle), np.sin(2.0 * angle)
-    return 2.0 * np.stack(
-        [np.sum(share * wave, axis=1) / np.sum(share, axis=1) for wave in waves], axis=-1
-    )
+    """Amplitudes (n, 2) of the second harmonic of closed curves' (n, m, 2) radii, over the mean.
+
+    From the second moments of the area inside: for `r = R (1 + a cos 2t + b sin 2t)` the moments
+    along x and y differ by 2 a of their sum (to second order), and twice the mixed one is 2 b of it.
+    The moments are the polygon's own, exact.
+    """
+    points = points - points.mean(axis=1, keepdims=True)
+    x, y = points[..., 0], points[..., 1]
+    next_x, next_y = np.roll(x, -1, axis=1), np.roll(y, -1, axis=1)
+    cross = x * next_y - next_x * y
+    area = cross.sum(axis=1) / 2.0
+    sum_x, sum_y = x + next_x, y + next_y
+    middle_x = np.sum(sum_x * cross, axis=1) / (6.0 * area)
+    middle_y = np.sum(sum_y * cross, axis=1) / (6.0 * area)
+    along_x = np.sum((sum_x * sum_x - x * next_x) * cross, axis=1) / 12.0 - area * middle_x**2
+    along_y = np.sum((sum_y * sum_y - y * next_y) * cross, axis=1) / 12.0 - area * middle_y**2
+    mixed = np.sum((sum_x * sum_y + x * y + next_x * next_y) * cross, axis=1) / 24.0
+    mixed -= area * middle_x * middle_y
+    both = along_x + along_y
+    return np.stack([(along_x - along_y) / (2.0 * both), mixed / both], axis=-1)

@@ -49,7 +49,7 @@ class Care:
     search: float
     """Edges are looked for this far inside and outside the expected rim, in radii."""
     near: float
-    """Distance (in radii, beside the shape's own doubt) at which an edge lies on a guessed curve."""
+    """Distance, in radii beside the shape's own doubt, at which an edge lies on a guessed curve."""
     near_least_px: float = 0.0
 
 
@@ -359,7 +359,7 @@ def _covers(curves: Array, edges: _Edges, near: float, step: int = 1) -> Array:
 
     def seen(radius: Floats) -> Floats:
         column = np.rint((radius - first) / unit).astype(np.int64)
-        return clarity[sectors, np.clip(column, 0, clarity.shape[1] - 1)]
+        return np.asarray(clarity[sectors, np.clip(column, 0, clarity.shape[1] - 1)], np.float32)
 
     inner = seen(upper)
     below = (curves[:, :1] * (shape.lower - shape.upper)[sectors]).astype(np.float32)
