@@ -64,6 +64,19 @@ class Camera:
         np.add(uv[1], self.cy, out=flat[:, 1])
         return drawn
 
+    def slopes(self, points_mm: Array) -> Array:
+        """Shift of the drawn pixel (n, 2, 3) for a shift of a world point (n, 3); px a mm."""
+        local = (points_mm - self.position) @ self.rotation.T
+        depth = local[:, 2]
+        uv = local[:, :2] / depth[:, None]
+        r2 = np.einsum("ni,ni->n", uv, uv)
+        lens = 1.0 + r2 * (self.k1 + self.k2 * r2)
+        bend = 2.0 * (self.k1 + 2.0 * self.k2 * r2)
+        by_uv = lens[:, None, None] * np.eye(2) + bend[:, None, None] * uv[:, :, None] * uv[:, None]
+        by_local = np.concatenate([by_uv, -(by_uv @ uv[:, :, None])], axis=2)
+        slopes: Array = (self.f_px / depth)[:, None, None] * by_local @ self.rotation
+        return slopes
+
     def rays(self, points_px: Array) -> Array:
         """Directions (..., 3) in the world of the pixels (..., 2), not normalised."""
         uv = np.empty((3, points_px[..., 0].size))

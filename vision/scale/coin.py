@@ -5,13 +5,13 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from vision.errors import ScaleError
 from vision.photo.circles import Circle, Nest
 from vision.photo.decode import Photo
+from vision.photo.reduce import halved
 from vision.scale.camera import Camera, focal_px, looking_down
-from vision.scale.rim import Rim, Shape, drawn_shape, rough_rim, trace_rim
+from vision.scale.rim import Rim, Shape, drawn_shape, rough_rim, search_rim, trace_rim
 from vision.trade.coins import Coin
 
 Array = NDArray[np.float64]
@@ -27,7 +27,9 @@ U_F35_REL = 0.03
 USUAL_THICKNESS = 0.16
 """Thickness over radius of an unnamed coin."""
 STARTS = 3
-"""Circles of a nest from which the rim is traced."""
+"""Circles of a nest from which the rim is looked for."""
+SAME_START = 0.12
+"""A circle this near (ln of the radius) to a rim that was seen leads to that rim."""
 SIZE_WORTH = 0.7
 """Cover that a rim of twice the radius outweighs: the border of a two-metal coin's core, at two
 thirds of the radius, is a clear circle too."""
@@ -52,6 +54,8 @@ TABLE_ROUGH = 7.0
 """A rougher surrounding is no table but a ring's wire around its hole."""
 DIRECTIONS = 64
 """Directions in which the extents of the seen and the drawn rim are compared."""
+STAND_STEPS, STANDS_MM = 20, 1e-7
+"""Most steps to the place of the lens, and the last one's length: steps shrink a hundredfold."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -81,8 +85,8 @@ def find_discs(photo: Photo, nests: list[Nest], coin: Coin | None = None) -> lis
             _covers(d.rim, nest) for d in discs
         ):
             continue
-        if _is_solid(photo, nest):
-            rim = _traced(photo, nest, coin)
+        if any(_is_solid(photo, circle) for circle in _likely_rims(nest)):
+            rim = _rim_of(photo, nest, coin)
             if rim is not None and rim.radius > RIVAL * largest:
                 discs.append(Disc(rim=rim, has_hole=_has_hole(photo, rim)))
     return sorted(discs, key=lambda disc: -disc.rim.radius)
@@ -121,25 +125,52 @@ def the_coin(discs: list[Disc], coin: Coin) -> Disc:
     return discs[0]
 
 
-def _traced(photo: Photo, nest: Nest, coin: Coin | None) -> Rim | None:
-    """Trace the rim from each likely circle; of equally whole outlines take the largest.
+def _rim_of(photo: Photo, nest: Nest, coin: Coin | None) -> Rim | None:
+    """The rim of a solid thing, traced; else a clear circle, until the tilt is known.
 
-    Seen aslant, a rim may be found only when the tilt is known: until then a clear circle will do.
+    Seen aslant, a rim may be found only then.
     """
+    traced = _traced(photo, nest, coin)
+    if traced is not None and _is_solid(photo, traced):
+        return traced
+    clear = max(_clear(nest), key=lambda c: c.radius, default=None)
+    if clear is None or not _is_solid(photo, clear):
+        return None
+    return rough_rim(clear.x, clear.y, clear.radius, clear.cover)
+
+
+def _traced(photo: Photo, nest: Nest, coin: Coin | None) -> Rim | None:
+    """Look for the rim around each likely circle; of equally whole outlines trace the largest."""
     likely = sorted(nest.circles, key=lambda c: -c.cover)[:STARTS]
-    centred = [replace(circle, x=nest.x, y=nest.y) for circle in likely]
-    rims = [
-        trace_rim(photo, _expected(photo, circle, coin))
-        for circle in dict.fromkeys((*likely, *centred))
-    ]
-    found = [rim for rim in rims if rim is not None]
-    if not found and likely[0].cover >= ROUGH_COVER:
-        found = [rough_rim(c.x, c.y, c.radius, c.cover) for c in likely[:1]]
-    largest = max((rim.radius for rim in found), default=1.0)
-    return max(found, key=lambda rim: rim.cover + SIZE_WORTH * rim.radius / largest, default=None)
+    seen: list[Rim] = []
+    for circles in (likely, [replace(circle, x=nest.x, y=nest.y) for circle in likely]):
+        for circle in circles:
+            if all(abs(np.log(circle.radius / rim.radius)) > SAME_START for rim in seen):
+                rim = search_rim(photo, _expected(photo, circle, coin))
+                seen += [rim] if rim is not None else []
+        if seen:
+            break
+    largest = max((rim.radius for rim in seen), default=1.0)
+    seen.sort(key=lambda rim: -rim.cover - SIZE_WORTH * rim.radius / largest)
+    traced = (trace_rim(photo, _expected(photo, rim, coin)) for rim in seen)
+    return next((rim for rim in traced if rim is not None), None)
 
 
-def _expected(photo: Photo, rough: Circle, coin: Coin | None) -> Shape:
+def _clear(nest: Nest) -> list[Circle]:
+    """The circles that may stand in for a rim."""
+    return [circle for circle in nest.circles if circle.cover >= ROUGH_COVER]
+
+
+def _likely_rims(nest: Nest) -> set[Circle]:
+    """The best covered circle, large ones preferred: beyond the rim there is only shadow.
+
+    And the largest clear one.
+    """
+    best = max(nest.circles, key=lambda c: min(c.cover, 1.0) + 0.3 * c.radius / nest.outer.radius)
+    return {best, *_clear(nest)[-1:]}
+
+
+def _expected(photo: Photo, rough: Circle | Rim, coin: Coin | None) -> Shape:
     """How a coin with this upper rim is drawn by a camera that looks straight down."""
     view = first_view(photo)
     radius, thickness = 1.0, USUAL_THICKNESS
@@ -157,19 +188,13 @@ def _expected(photo: Photo, rough: Circle, coin: Coin | None) -> Shape:
     return drawn_shape(camera, radius, thickness, U_FIRST_SHAPE)
 
 
-def _likely_rim(nest: Nest) -> Circle:
-    """The best covered circle, large ones preferred: beyond the rim there is only shadow."""
-    return max(nest.circles, key=lambda c: min(c.cover, 1.0) + 0.3 * c.radius / nest.outer.radius)
-
-
 def _covers(rim: Rim, nest: Nest) -> bool:
     return bool(np.hypot(rim.x - nest.x, rim.y - nest.y) < rim.radius)
 
 
-def _is_solid(photo: Photo, nest: Nest) -> bool:
+def _is_solid(photo: Photo, outline: Circle | Rim) -> bool:
     """Whether the middle looks unlike the table around: a ring's hole shows the table."""
-    outer = _likely_rim(nest)
-    seen = _around(photo, outer.x, outer.y, outer.radius)
+    seen = _around(photo, outline.x, outline.y, outline.radius)
     if seen is None:
         return False
     lab, far = seen
@@ -208,13 +233,10 @@ def _around(photo: Photo, x: float, y: float, radius: float) -> tuple[Floats, Ar
     if right - left < 16 or bottom - top < 16:
         return None
     shrink = 48.0 / reach
-    small = cv2.resize(
-        photo.bgr[top:bottom, left:right],
-        None,
-        fx=shrink,
-        fy=shrink,
-        interpolation=cv2.INTER_AREA,
-    )
+    times = max(0, int(-np.log2(shrink)))
+    half = halved(photo.bgr[top:bottom, left:right], times)
+    zoom = shrink * 2**times
+    small = cv2.resize(half, None, fx=zoom, fy=zoom, interpolation=cv2.INTER_AREA)
     lab = cv2.cvtColor(small.astype(np.float32) / 255.0, cv2.COLOR_BGR2LAB)
     rows, columns = np.indices(lab.shape[:2])
     far = np.hypot(columns / shrink + left - x, rows / shrink + top - y) / radius
@@ -285,15 +307,20 @@ def stand_over(view: View, rim: Rim, coin: Coin, *, grow_mm: float = 0.0) -> Cam
             k1=view.k1,
         )
 
-    def misfit(place: Array) -> Array:
-        drawn = (camera(place).project(circle) @ directions).max(axis=0)
-        apart: Array = drawn - seen
-        return apart
-
     height = view.f_px * radius / rim.radius + coin.thickness_mm
-    start = _towards(view, rotation, rim, height, coin.thickness_mm)
-    place = least_squares(misfit, start, x_scale=(1.0, 1.0, 10.0)).x
-    return camera(np.asarray(place, np.float64))
+    place = _towards(view, rotation, rim, height, coin.thickness_mm)
+    for _ in range(STAND_STEPS):
+        here = camera(place)
+        reach = here.project(circle) @ directions
+        furthest = reach.argmax(axis=0)
+        apart = seen - reach[furthest, np.arange(DIRECTIONS)]
+        # The furthest point slides along the outline, which runs across the direction there.
+        slopes = -np.einsum("nij,in->nj", here.slopes(circle[furthest]), directions)
+        step = np.linalg.lstsq(slopes, apart, rcond=None)[0]
+        place = place + step
+        if np.abs(step).max() < STANDS_MM:
+            break
+    return camera(place)
 
 
 def retraced(photo: Photo, disc: Disc, over: Camera, coin: Coin) -> Disc:

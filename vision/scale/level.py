@@ -97,9 +97,8 @@ def _camera(view: View, q: Array) -> Camera:
 def _ovals(points: Array) -> Array:
     """Amplitudes (n, 2) of the second harmonic of closed curves' (n, m, 2) radii, over the mean.
 
-    From the second moments of the area inside: for `r = R (1 + a cos 2t + b sin 2t)` the moments
-    along x and y differ by 2 a of their sum (to second order), and twice the mixed one is 2 b of it.
-    The moments are the polygon's own, exact.
+    From the second moments of the polygon inside: for `r = R (1 + a cos 2t + b sin 2t)` the moments
+    along x and y differ by 2 a of their sum, and twice the mixed one is 2 b of it (second order).
     """
     points = points - points.mean(axis=1, keepdims=True)
     x, y = points[..., 0], points[..., 1]

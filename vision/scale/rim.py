@@ -1,12 +1,13 @@
 """The outline of a coin in the picture, to a fraction of a pixel."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
+from vision.photo.reduce import halved
 from vision.scale.camera import Camera
 from vision.scale.ellipse import Ellipse, fit_ellipse
 
@@ -23,7 +24,8 @@ COVER_LEAST = 0.6
 """Share of the sectors that the coin's outline must show."""
 COVER_SHARE = 0.7
 """A larger concentric curve is the outline from this share of the best curve's cover."""
-GUESSES, GUESS_DEPTH, GUESS_SEED = 3000, 4, 20260302
+GUESS_DEPTH, GUESS_SEED = 4, 20260302
+"""Edges of a sector, counted from outside, through which curves are guessed."""
 SIEVE, SIEVED = 4, 100
 """Guesses are compared on every so many sectors first, and these many best ones on all."""
 BINS = 6
@@ -50,15 +52,19 @@ class Care:
     """Edges are looked for this far inside and outside the expected rim, in radii."""
     near: float
     """Distance, in radii beside the shape's own doubt, at which an edge lies on a guessed curve."""
-    near_least_px: float = 0.0
+    near_least_px: float
+    guesses: int
+    """Curves through three edges that are tried."""
 
 
-FINE = Care(rays=9, search=0.14, near=0.003)
-COARSE = Care(rays=3, search=0.3, near=0.003, near_least_px=0.9)
+FINE = Care(rays=9, search=0.14, near=0.003, near_least_px=0.0, guesses=3000)
+COARSE = Care(rays=3, search=0.3, near=0.003, near_least_px=1.2, guesses=1000)
 """For a picture so much reduced that steps near the rim have become one, from a start that is off
 by a fifth."""
 COARSE_RADIUS_PX = 32.0
 """Least radius of a coin in that picture."""
+COARSE_REACH, SMALLEST_PX = 1.3, 8
+"""Half side of that picture, in radii, and the least one that is looked at."""
 
 ANGLES: Array = np.linspace(0.0, 2.0 * np.pi, SECTORS, endpoint=False)
 
@@ -179,7 +185,7 @@ def trace_rim(photo: Photo, shape: Shape, care: Care = FINE) -> Rim | None:
         shape=shape,
     )
     near = max((care.near + shape.u_rel) * shape.radius, care.near_least_px)
-    found = _outermost(edges, near, care.search)
+    found = _outermost(edges, near, care)
     for width in NARROW:
         if found is None:
             return None
@@ -202,6 +208,37 @@ def trace_rim(photo: Photo, shape: Shape, care: Care = FINE) -> Rim | None:
         rms_px=rms,
         u_radius_px=max(SCATTER_SHARE * rms, U_EDGE_PX),
         cover=cover,
+    )
+
+
+def search_rim(photo: Photo, shape: Shape) -> Rim | None:
+    """Look for a rim on a reduced picture, within some per cent, from a shape off by a fifth.
+
+    Returns
+    -------
+    Rim as of `trace_rim`, but not traced; None where no edge runs around.
+    """
+    times = max(0, int(np.log2(shape.radius / COARSE_RADIUS_PX)))
+    zoom = 2**times
+    reach = COARSE_REACH * shape.radius + 4 * zoom
+    left, top = (zoom * max(0, int((at - reach) // zoom)) for at in (shape.x, shape.y))
+    right, bottom = (max(0, int(at + reach)) for at in (shape.x, shape.y))
+    small = halved(photo.bgr[top:bottom, left:right], times)
+    if min(small.shape[:2]) < SMALLEST_PX:
+        return None
+    corner = np.array([left, top])
+    x, y = (np.array([shape.x, shape.y]) - corner + 0.5) / zoom - 0.5
+    reduced = replace(shape, x=x, y=y, upper=shape.upper / zoom, lower=shape.lower / zoom)
+    rim = trace_rim(replace(photo, bgr=small), reduced, COARSE)
+    if rim is None:
+        return None
+    return Rim(
+        outline=(rim.outline + 0.5) * zoom - 0.5 + corner,
+        edges=(rim.edges + 0.5) * zoom - 0.5 + corner,
+        rms_px=rim.rms_px * zoom,
+        u_radius_px=rim.u_radius_px * zoom,
+        cover=rim.cover,
+        is_traced=False,
     )
 
 
@@ -266,9 +303,9 @@ class _Edges:
     shape: Shape
 
 
-def _outermost(edges: _Edges, near: float, search: float) -> Array | None:
+def _outermost(edges: _Edges, near: float, care: Care) -> Array | None:
     """Size and shift (3,) of the outermost concentric curve with edges nearly all around."""
-    guesses = _guesses(edges, search)
+    guesses = _guesses(edges, care)
     if not len(guesses):
         return None
     rough = _covers(guesses, edges, near, SIEVE)
@@ -276,7 +313,7 @@ def _outermost(edges: _Edges, near: float, search: float) -> Array | None:
     best = _refitted(edges, guesses[int(_covers(guesses, edges, near).argmax())], near)
     if best is None:
         return None
-    larger = np.arange(1.0, 1.0 + 2.0 * search, near / edges.shape.radius / 4)
+    larger = np.arange(1.0, 1.0 + 2.0 * care.search, near / edges.shape.radius / 4)
     copies = best * np.stack([larger, np.ones_like(larger), np.ones_like(larger)], axis=-1)
     cover = _covers(copies, edges, 1.5 * near)
     good = np.nonzero(cover > max(COVER_LEAST, COVER_SHARE * cover[0]))[0]
@@ -286,10 +323,10 @@ def _outermost(edges: _Edges, near: float, search: float) -> Array | None:
     return np.asarray(copies[run[cover[run].argmax()]], np.float64)
 
 
-def _guesses(edges: _Edges, search: float) -> Array:
+def _guesses(edges: _Edges, care: Care) -> Array:
     """Curves (n, 3), size and shift, each through three edges (Cramer's rule)."""
     shape = edges.shape
-    picks = _same_layer(edges.sector, np.random.default_rng(GUESS_SEED))
+    picks = _same_layer(edges.sector, care.guesses)
     sector = edges.sector[picks]
     angle = ANGLES[sector]
     silhouette = np.maximum(shape.upper, shape.lower)[sector]
@@ -301,15 +338,16 @@ def _guesses(edges: _Edges, search: float) -> Array:
     wanted = edges.radius[picks[solvable]]
     guesses = np.einsum("ni,nik->nk", wanted, crossed[solvable]) / size[solvable, None]
     shift = np.hypot(guesses[:, 1], guesses[:, 2])
-    sane = (np.abs(guesses[:, 0] - 1.0) < search) & (shift < search * shape.radius)
+    sane = (np.abs(guesses[:, 0] - 1.0) < care.search) & (shift < care.search * shape.radius)
     return np.asarray(guesses[sane], np.float64)
 
 
-def _same_layer(sector: NDArray[np.int64], rng: np.random.Generator) -> NDArray[np.int64]:
-    """Indices (n, 3) of edges in three sectors, each time counted equally far from outside."""
+def _same_layer(sector: NDArray[np.int64], count: int) -> NDArray[np.int64]:
+    """Indices (count, 3) of edges in three sectors, each time counted equally far from outside."""
+    rng = np.random.default_rng(GUESS_SEED)
     last = np.append(np.nonzero(np.diff(sector))[0], len(sector) - 1)
-    depth = rng.integers(0, GUESS_DEPTH, GUESSES)[:, None]
-    return np.maximum(last[rng.integers(0, len(last), (GUESSES, 3))] - depth, 0)
+    depth = rng.integers(0, GUESS_DEPTH, count)[:, None]
+    return np.maximum(last[rng.integers(0, len(last), (count, 3))] - depth, 0)
 
 
 def _upper(curves: Array, edges: _Edges) -> Array:
