@@ -83,11 +83,11 @@ def find_sheet(
     Scale error below 0.1 % anywhere in the work area, height within 2 % where the focal length is
     named or the tilt is 5 degrees and more (`tests/vision/test_sheet_frame.py`).
     """
-    flat = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
-    grey = np.ascontiguousarray(flat, dtype=np.uint8)
-    read = read_markers(grey)
+    read = read_markers(image)
     if read is None:
         return None
+    flat = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
+    grey = np.ascontiguousarray(flat, dtype=np.uint8)
     sheet, markers = read
     starts = _corners_beside(sheet, markers)
     found = search_corners(grey, starts, _square_px(sheet, markers))

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.photo.reduce import halved
 from vision.scale.sheet import (
     MARKER_MODULES,
     Sheet,
@@ -22,12 +23,13 @@ from vision.scale.sheet import (
 Array = NDArray[np.float64]
 Picture = NDArray[np.uint8]
 
-COARSE_SIDES_PX = (1600, 3200)
-"""Long side of the reduced picture: the first serves a sheet that fills the photo, the second a
-sheet that lies small in it."""
+COARSE_SIDE_PX = 2400
+"""Most pixels along the long side of the reduced picture, which serves a sheet that fills at least
+a third of the photo; one that lies smaller in it is read on a picture of twice the size."""
 
-ENOUGH_MARKERS = 20
-"""Fewer than this on the first reduced picture, and the second is tried."""
+ENOUGH_MARKERS, ENOUGH_QUADS = 20, 20
+"""Fewer markers than the first on the reduced picture, but more dark quadrilaterals than the
+second, and the larger one is tried: a photo without a sheet shows a dozen."""
 
 THRESHOLD_PX = (15, 35)
 """Neighbourhoods (odd, pixels of the reduced picture) over which dark is told from light."""
@@ -48,43 +50,44 @@ STRAY_SHARE = 0.04
 """Of the picture's long side: how far lens and curl may move a marker from a flat view."""
 
 
-def read_markers(grey: Picture) -> tuple[Sheet, dict[int, Array]] | None:
+def read_markers(picture: Picture) -> tuple[Sheet, dict[int, Array]] | None:
     """Read the markers of the sheet that shows most of them.
+
+    Parameters
+    ----------
+    picture : (h, w) or (h, w, 3) BGR
 
     Returns
     -------
     The sheet and its markers' corners (4, 2) px by number, in the order of `Marker.corners`, good
     to about a pixel of the reduced picture; None if no marker is seen.
     """
-    best: dict[int, Array] = {}
-    steps = sorted({min(1.0, side / max(grey.shape)) for side in COARSE_SIDES_PX})
-    for step in steps:
-        found = _one_sheet(_read_at(grey, step), max(grey.shape))
-        if len(found) > len(best):
-            best = found
-        if len(best) >= ENOUGH_MARKERS:
-            break
+    long_side = max(picture.shape[:2])
+    times = max(0, int(np.ceil(np.log2(long_side / COARSE_SIDE_PX))))
+    read, quads = _read_at(picture, times)
+    best = _one_sheet(read, long_side)
+    if times and len(best) < ENOUGH_MARKERS and quads > ENOUGH_QUADS:
+        again = _one_sheet(_read_at(picture, times - 1)[0], long_side)
+        best = max(best, again, key=len)
     sheet = sheet_with(next(iter(best))) if best else None
     return (sheet, best) if sheet else None
 
 
-def _read_at(grey: Picture, step: float) -> dict[int, Array]:
-    small = grey
-    if step < 1.0:
-        small = np.asarray(
-            cv2.resize(grey, None, fx=step, fy=step, interpolation=cv2.INTER_AREA), dtype=np.uint8
-        )
-    quads = _find_quads(small)
+def _read_at(picture: Picture, times: int) -> tuple[dict[int, Array], int]:
+    """Markers by number after halving the picture so often, and how many quadrilaterals it has."""
+    small = halved(picture, times)
+    flat = small if small.ndim == 2 else cv2.cvtColor(small, cv2.COLOR_BGR2GRAY)
+    grey = np.asarray(flat, np.uint8)
+    quads = _find_quads(grey)
     if len(quads) == 0:
-        return {}
-    numbers, turns = _read_bits(small, quads)
-    # Area resizing keeps the picture's outer edges in place, not its outer pixel centres.
-    zoom = np.array([grey.shape[1] / small.shape[1], grey.shape[0] / small.shape[0]])
-    return {
-        int(number): (np.roll(quad, -turn, axis=0).astype(np.float64) + 0.5) * zoom - 0.5
+        return {}, 0
+    numbers, turns = _read_bits(grey, quads)
+    markers = {
+        int(number): (np.roll(quad, -turn, axis=0).astype(np.float64) + 0.5) * 2**times - 0.5
         for number, turn, quad in zip(numbers, turns, quads, strict=True)
         if number >= 0
     }
+    return markers, len(quads)
 
 
 def _find_quads(small: Picture) -> NDArray[np.float32]:
