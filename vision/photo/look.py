@@ -10,13 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import LINEAR
+from vision.photo.reduce import halved
 
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
 Pixels = NDArray[np.uint8]
 
-REDUCTION = 8
-"""The places of strong edges are found on a picture reduced by this."""
+HALVINGS = 3
+"""The places of strong edges are found on a picture halved so often."""
 EDGE_PATCH_PX, EDGE_PATCHES = 96, 48
 """Side of the patches on which sharpness is measured, and how many: those with strongest edges."""
 FLAT_PATCH_PX, FLAT_PATCHES = 64, 12
@@ -77,8 +78,7 @@ def look_at(bgr: Pixels) -> Look:
     where the photo holds sharp steps and little noise (`tests/vision/test_look.py`); rings alone,
     whose edges are softer than the lens, let a sharp photo read up to 0.6 px too much.
     """
-    small = cv2.resize(bgr, _size(bgr, REDUCTION), interpolation=cv2.INTER_AREA)
-    coarse = np.asarray(small, np.uint8)
+    coarse = halved(bgr, HALVINGS)
     noise, light = _noise(bgr)
     darkest, brightest = np.percentile(coarse[..., 1], [1, 99])
     slope = float(np.gradient(LINEAR.astype(np.float64))[round(light)])
@@ -90,11 +90,6 @@ def look_at(bgr: Pixels) -> Look:
     )
 
 
-def _size(bgr: Pixels, reduction: int) -> tuple[int, int]:
-    height, width = bgr.shape[:2]
-    return max(1, width // reduction), max(1, height // reduction)
-
-
 def _noise(bgr: Pixels) -> tuple[float, float]:
     """Standard deviation of the noise and mean light of the flattest patches, levels.
 
@@ -102,24 +97,21 @@ def _noise(bgr: Pixels) -> tuple[float, float]:
     variance estimation", Computer Vision and Image Understanding 64 (1996), 300-302); its median
     leaves edges out.
     """
-    mask = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
     height, width = bgr.shape[:2]
     side = min(FLAT_PATCH_PX, height, width)
     step = max(1, (max(height, width) - side) // FLAT_PATCHES)
-    noises, lights = [], []
-    for top in range(0, height - side + 1, step):
-        for left in range(0, width - side + 1, step):
-            patch = bgr[top : top + side, left : left + side, 1].astype(np.float32)
-            left_over = cv2.filter2D(patch, -1, mask)[1:-1, 1:-1]
-            noises.append(float(np.median(np.abs(left_over))) / (0.6745 * 6.0))
-            lights.append(float(patch.mean()))
+    windows = np.lib.stride_tricks.sliding_window_view(bgr[..., 1], (side, side))
+    patches = windows[::step, ::step].reshape(-1, side, side)
+    bent = patches.astype(np.int16)
+    for axis in (1, 2):
+        bent = np.diff(bent, n=2, axis=axis)
+    noises = np.median(np.abs(bent).reshape(len(bent), -1), axis=1) / (0.6745 * 6.0)
+    lights = patches.mean(axis=(1, 2))
     order = np.argsort(noises)
     # Burnt out or black patches show no noise at all: those are not the flattest.
     lively = [k for k in order if DARKEST < lights[k] < FULL] or list(order)
     chosen = lively[: max(1, int(2 * FLATTEST * len(lively)))]
-    return float(np.median([noises[k] for k in chosen])), float(
-        np.median([lights[k] for k in chosen])
-    )
+    return float(np.median(noises[chosen])), float(np.median(lights[chosen]))
 
 
 def _blur(bgr: Pixels, coarse: Pixels, noise: float) -> float | None:
@@ -153,8 +145,8 @@ def _widest(patches: list[list[tuple[int, float]]]) -> float | None:
 def _edge_patches(coarse: Pixels) -> list[tuple[int, int]]:
     """Left and top of the patches with the strongest edges."""
     grey = cv2.cvtColor(coarse, cv2.COLOR_BGR2GRAY)
-    steep = np.asarray(_steepness(grey.astype(np.float32))[0])
-    side = EDGE_PATCH_PX // REDUCTION
+    steep = np.asarray(cv2.magnitude(*_slopes(grey.astype(np.float32))))
+    side = EDGE_PATCH_PX // 2**HALVINGS
     rows, columns = steep.shape[0] // side, steep.shape[1] // side
     if rows == 0 or columns == 0:
         return [(0, 0)]
@@ -167,22 +159,26 @@ def _patch_blurs(
     patch: Floats, noise: float, first: float, second: float
 ) -> list[tuple[int, float]]:
     """Blur of the steepest edges of a patch, by direction, under two smoothings."""
-    once, direction = _steepness(np.asarray(cv2.GaussianBlur(patch, (0, 0), first), np.float32))
-    twice, _ = _steepness(np.asarray(cv2.GaussianBlur(patch, (0, 0), second), np.float32))
     middle = np.s_[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX]
-    once, twice, direction = once[middle].ravel(), twice[middle].ravel(), direction[middle].ravel()
-    if not len(once):
+    along_x, along_y = (part[middle].ravel() for part in _smooth_slopes(patch, first))
+    if not len(along_x):
         return []
+    once = np.asarray(cv2.magnitude(along_x, along_y), np.float32).ravel()
     # Noise smoothed by s changes by noise / (s^2 sqrt(8 pi)) a pixel.
     floor = STEEP_NOISE * noise / (first**2 * np.sqrt(8.0 * np.pi))
-    steep = once > max(STEEP_SHARE * float(once.max()), floor)
+    steep = np.flatnonzero(once > max(STEEP_SHARE * float(once.max()), floor))
+    turn = np.arctan2(along_y[steep], along_x[steep]) / np.pi * DIRECTIONS
+    direction = np.rint(turn).astype(np.int64) % DIRECTIONS
+    later_x, later_y = (part[middle].ravel() for part in _smooth_slopes(patch, second))
     found = []
     for number in range(DIRECTIONS):
-        mine = np.flatnonzero(steep & (direction == number))
+        mine = steep[direction == number]
         if len(mine) < LEAST_PIXELS:
             continue
-        mine = mine[np.argsort(once[mine])[-STRONGEST:]]
-        fall = (once[mine] / np.maximum(twice[mine], 1e-6)) ** 2
+        if len(mine) > STRONGEST:
+            mine = mine[np.argpartition(once[mine], -STRONGEST)[-STRONGEST:]]
+        twice = np.hypot(later_x[mine], later_y[mine])
+        fall = (once[mine] / np.maximum(twice, 1e-6)) ** 2
         squares = (second**2 - first**2 * fall) / np.maximum(fall - 1.0, 1e-6)
         variance = float(np.median(squares)) - DIFFERENCE_PX2
         blur = float(np.sqrt(np.clip(variance, 0.0, MOST_BLUR_PX**2)))
@@ -190,11 +186,15 @@ def _patch_blurs(
     return found
 
 
-def _steepness(picture: Floats) -> tuple[Floats, NDArray[np.int64]]:
-    """Change of light a pixel, and its direction as a number from 0 to 3."""
+def _smooth_slopes(picture: Floats, sigma: float) -> tuple[Floats, Floats]:
+    """Change of light a pixel along x and y, after smoothing."""
+    return _slopes(np.asarray(cv2.GaussianBlur(picture, (0, 0), sigma), np.float32))
+
+
+def _slopes(picture: Floats) -> tuple[Floats, Floats]:
+    """Change of light a pixel along x and y."""
     along_x, along_y = (
-        cv2.Scharr(picture, cv2.CV_32F, *order, scale=1 / 32) for order in ((1, 0), (0, 1))
+        np.asarray(cv2.Scharr(picture, cv2.CV_32F, *order, scale=1 / 32), np.float32)
+        for order in ((1, 0), (0, 1))
     )
-    turn = np.arctan2(along_y, along_x) / np.pi * DIRECTIONS
-    number = np.rint(turn).astype(np.int64) % DIRECTIONS
-    return np.asarray(np.hypot(along_x, along_y), np.float32), number
+    return along_x, along_y
