@@ -52,6 +52,8 @@ TURN, SHIFT = slice(0, 3), slice(3, 6)
 FOCAL, CENTRE_X, CENTRE_Y, K1, K2, COMMON, STRETCH = range(6, 13)
 CURL = slice(13, 16)
 FLAT_PARAMETERS, ALL_PARAMETERS = 13, 16
+CROSS_SIGNS: Array = np.array([[0.0, 1.0, -1.0], [-1.0, 0.0, 1.0], [1.0, -1.0, 0.0]])
+"""Of the matrix that turns a small rotation vector into a point's shift."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,10 +147,18 @@ class Task:
         )
 
 
+def weighted_misfit(
+    task: Task, model: Model, weights: Array, sigma: float, parameters: int
+) -> Array:
+    """Residuals over their uncertainties: corners, priors, bars, rolling."""
+    corners = task.residuals(model) * (np.sqrt(weights)[:, None] / sigma)
+    return np.concatenate([corners.ravel(), _prior_rows(task, model, parameters)[0]])
+
+
 def weighted_system(
     task: Task, model: Model, weights: Array, sigma: float, parameters: int
 ) -> tuple[Array, Array]:
-    """Residuals over their uncertainties, and their slopes: corners, priors, bars, rolling."""
+    """What `weighted_misfit` gives, and its slopes."""
     root = np.sqrt(weights)[:, None] / sigma
     corners = task.residuals(model) * root
     slopes = -_draw_slopes(task, model)[..., :parameters] * root[..., None]
@@ -189,15 +199,16 @@ def _draw_slopes(task: Task, model: Model) -> Array:
 
 def _cross_columns(local: Array) -> Array:
     """Matrices (n, 3, 3) that turn a small rotation vector into the shift of each point."""
-    x, y, z = local.T
-    zero = np.zeros_like(x)
-    rows = [[zero, z, -y], [-z, zero, x], [y, -x, zero]]
-    return np.stack([np.stack(row, axis=1) for row in rows], axis=1)
+    columns = np.zeros((len(local), 3, 3))
+    columns[:, 0, 1] = columns[:, 1, 0] = local[:, 2]
+    columns[:, 0, 2] = columns[:, 2, 0] = local[:, 1]
+    columns[:, 1, 2] = columns[:, 2, 1] = local[:, 0]
+    return columns * CROSS_SIGNS
 
 
 def _powers(nominal_mm: Array, half_width_mm: float) -> Array:
-    x, y = nominal_mm[:, 0] / half_width_mm, nominal_mm[:, 1] / half_width_mm
-    return np.stack([x * x, x * y, y * y], axis=1)
+    x, y = nominal_mm.T / half_width_mm
+    return np.column_stack([x * x, x * y, y * y])
 
 
 def _prior_rows(task: Task, model: Model, parameters: int) -> tuple[Array, Array]:

@@ -20,6 +20,7 @@ from vision.scale.equations import (
     U_LOG_F_KNOWN,
     Model,
     Task,
+    weighted_misfit,
     weighted_system,
 )
 
@@ -240,7 +241,7 @@ def _descend(
         normal = jacobian.T @ jacobian
         inverse = np.linalg.inv(normal + damping * np.diag(np.diag(normal)))
         step = _limited(-inverse @ (jacobian.T @ misfit))
-        probe = weighted_system(task, model.moved(PROBE * step), weights, sigma, parameters)[0]
+        probe = weighted_misfit(task, model.moved(PROBE * step), weights, sigma, parameters)
         second = 2.0 / PROBE * ((probe - misfit) / PROBE - jacobian @ step)
         bend = -0.5 * inverse @ (jacobian.T @ second)
         norms = np.sqrt(np.diag(normal))
