@@ -69,6 +69,24 @@ def test_a_pixel_s_ray_meets_the_plane_where_the_point_was(k1) -> None:
     assert np.abs(back - points[:, :2]).max() < 1e-6
 
 
+def test_slopes_are_what_a_small_shift_does() -> None:
+    camera, points = a_camera(), some_points(20)
+    step = 1e-4
+    shifts = np.eye(3) * step
+    ahead, behind = (
+        np.stack([camera.project(points + sign * shift) for shift in shifts], axis=-1)
+        for sign in (1.0, -1.0)
+    )
+    assert camera.slopes(points) == pytest.approx((ahead - behind) / (2.0 * step), abs=1e-5)
+
+
+@pytest.mark.parametrize("k1", [-3.0, 3.0])
+def test_a_lens_that_folds_the_picture_still_gives_numbers(k1: float) -> None:
+    """No pixel of it is right, but none runs away either."""
+    corners = np.array([[0.0, 0.0], [4031.0, 3023.0], [2000.0, 1500.0]])
+    assert np.isfinite(a_camera(k1=k1, k2=0.0).rays(corners)).all()
+
+
 def test_a_pixel_straight_below_covers_height_over_focal_length() -> None:
     # Similar triangles.
     camera = a_camera(rotation=looking_down(0.0, 0.0), k1=0.0, k2=0.0)

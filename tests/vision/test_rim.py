@@ -28,7 +28,7 @@ from vision.scale.coin import (
     true_over_seen,
 )
 from vision.scale.reference import CoinSight, Reference, see_reference
-from vision.scale.rim import SMOOTH_PX, Rim, Shape, drawn_shape, trace_rim
+from vision.scale.rim import SMOOTH_PX, Rim, Shape, drawn_shape, search_rim, trace_rim
 from vision.trade.coins import lookup
 
 WIDTH, HEIGHT, F35 = 900, 700, 100.0
@@ -138,6 +138,26 @@ def test_a_disc_is_traced_where_the_root_of_light_is_steepest(start: str) -> Non
     assert rim.radius - radius == pytest.approx(root_shift_px(), abs=SAME_PX)
     assert rim.cover > 0.95
     assert rim.rms_px < 0.05
+
+
+@pytest.mark.parametrize("size", [0.8, 1.0, 1.25])
+@pytest.mark.parametrize("aside_px", [(0.0, 0.0), (25.0, -18.0)])
+def test_a_rim_is_seen_from_a_start_that_is_off_by_a_fifth(size: float, aside_px) -> None:
+    """Near enough for the trace, which looks for edges 14 % around."""
+    camera = camera_at((6.0, 4.0))
+    shape = drawn_shape(camera, RADIUS, THICK, U_FIRST_SHAPE)
+    start = replace(
+        shape,
+        x=shape.x + aside_px[0],
+        y=shape.y + aside_px[1],
+        upper=size * shape.upper,
+        lower=size * shape.lower,
+    )
+    rim = search_rim(drawn(camera, disc(0, 0, RADIUS, THICK, FACE)), start)
+    assert rim is not None and not rim.is_traced
+    middle, radius = size_of(true_rim(camera))
+    assert rim.radius == pytest.approx(radius, rel=0.03)
+    assert np.hypot(*(np.array([rim.x, rim.y]) - middle)) < 0.03 * radius
 
 
 @pytest.mark.parametrize("u_rel", [U_FIRST_SHAPE, U_LEVELLED_SHAPE])

@@ -1,0 +1,35 @@
+"""A halved picture: exact means of squares, and where its pixels lie."""
+
+import numpy as np
+import pytest
+
+from vision.photo.reduce import halved
+
+
+def test_a_pixel_is_the_mean_of_its_square() -> None:
+    picture = np.random.default_rng(20261126).integers(0, 256, (8, 12, 3), dtype=np.uint8)
+    means = picture.reshape(4, 2, 6, 2, 3).mean(axis=(1, 3))
+    assert np.abs(halved(picture) - means).max() <= 0.5
+
+
+@pytest.mark.parametrize("shape", [(9, 13), (9, 13, 3)])
+def test_an_odd_row_and_column_are_left_out(shape: tuple[int, ...]) -> None:
+    picture = np.zeros(shape, np.uint8)
+    picture[8], picture[:, 12] = 255, 255
+    assert halved(picture).shape[:2] == (4, 6)
+    assert not halved(picture).any()
+
+
+def test_places_are_kept_by_the_pixel_s_outer_edges() -> None:
+    """A bright square of 8 x 8 pixels lights one pixel after three halvings."""
+    picture = np.zeros((64, 64), np.uint8)
+    picture[16:24, 40:48] = 200
+    small = halved(picture, 3)
+    assert small[2, 5] == 200
+    assert small.sum() == 200
+    assert np.arange(40, 48).mean() == (5 + 0.5) * 2**3 - 0.5
+
+
+def test_no_halving_leaves_the_picture() -> None:
+    picture = np.arange(12, dtype=np.uint8).reshape(3, 4)
+    assert np.array_equal(halved(picture, 0), picture)
