@@ -28,8 +28,9 @@ USUAL_THICKNESS = 0.16
 """Thickness over radius of an unnamed coin."""
 STARTS = 3
 """Circles of a nest from which the rim is looked for."""
-SAME_START = 0.12
-"""A circle this near (ln of the radius) to a rim that was seen leads to that rim."""
+WHOLE, SAME_START = 0.85, 0.12
+"""Cover of a rim that leaves no doubt, and how near (ln of the radius) a circle is to it that would
+lead to the same one."""
 SIZE_WORTH = 0.7
 """Cover that a rim of twice the radius outweighs: the border of a two-metal coin's core, at two
 thirds of the radius, is a clear circle too."""
@@ -131,12 +132,10 @@ def _rim_of(photo: Photo, nest: Nest, coin: Coin | None) -> Rim | None:
     Seen aslant, a rim may be found only then.
     """
     traced = _traced(photo, nest, coin)
-    if traced is not None and _is_solid(photo, traced):
+    if traced is not None:
         return traced
-    clear = max(_clear(nest), key=lambda c: c.radius, default=None)
-    if clear is None or not _is_solid(photo, clear):
-        return None
-    return rough_rim(clear.x, clear.y, clear.radius, clear.cover)
+    clear = _clear(nest)[-1:]
+    return rough_rim(clear[0].x, clear[0].y, clear[0].radius, clear[0].cover) if clear else None
 
 
 def _traced(photo: Photo, nest: Nest, coin: Coin | None) -> Rim | None:
@@ -145,19 +144,32 @@ def _traced(photo: Photo, nest: Nest, coin: Coin | None) -> Rim | None:
     seen: list[Rim] = []
     for circles in (likely, [replace(circle, x=nest.x, y=nest.y) for circle in likely]):
         for circle in circles:
-            if all(abs(np.log(circle.radius / rim.radius)) > SAME_START for rim in seen):
+            if not any(_leads_to(circle, rim) for rim in seen):
                 rim = search_rim(photo, _expected(photo, circle, coin))
                 seen += [rim] if rim is not None else []
         if seen:
             break
-    largest = max((rim.radius for rim in seen), default=1.0)
-    seen.sort(key=lambda rim: -rim.cover - SIZE_WORTH * rim.radius / largest)
-    traced = (trace_rim(photo, _expected(photo, rim, coin)) for rim in seen)
-    return next((rim for rim in traced if rim is not None), None)
+    traced: list[Rim] = []
+    for start in _best_first(seen):
+        rim = trace_rim(photo, _expected(photo, start, coin))
+        traced += [rim] if rim is not None else []
+        if rim is not None and rim.cover > WHOLE:
+            break
+    return next(iter(_best_first(traced)), None)
+
+
+def _leads_to(circle: Circle, rim: Rim) -> bool:
+    return rim.cover > WHOLE and abs(np.log(circle.radius / rim.radius)) < SAME_START
+
+
+def _best_first(rims: list[Rim]) -> list[Rim]:
+    """Whole outlines first; of equally whole ones the largest."""
+    largest = max((rim.radius for rim in rims), default=1.0)
+    return sorted(rims, key=lambda rim: -rim.cover - SIZE_WORTH * rim.radius / largest)
 
 
 def _clear(nest: Nest) -> list[Circle]:
-    """The circles that may stand in for a rim."""
+    """The circles that may stand in for a rim, innermost first."""
     return [circle for circle in nest.circles if circle.cover >= ROUGH_COVER]
 
 
