@@ -24,6 +24,10 @@ COVER_LEAST = 0.6
 """Share of the sectors that the coin's outline must show."""
 COVER_SHARE = 0.7
 """A larger concentric curve is the outline from this share of the best curve's cover."""
+COPY_STEP, COPIES_BACK = 0.375, 6
+"""Step from one larger curve to the next, in the distance at which an edge lies on a curve, and how
+far inside the last good one the best of them may be: that distance and as much more as the curves
+reach beyond the outline itself."""
 GUESS_DEPTH, GUESS_SEED = 4, 20260302
 """Edges of a sector, counted from outside, through which curves are guessed."""
 SIEVE, SIEVED = 4, 100
@@ -313,13 +317,13 @@ def _outermost(edges: _Edges, near: float, care: Care) -> Array | None:
     best = _refitted(edges, guesses[int(_covers(guesses, edges, near).argmax())], near)
     if best is None:
         return None
-    larger = np.arange(1.0, 1.0 + 2.0 * care.search, near / edges.shape.radius / 4)
+    larger = np.arange(1.0, 1.0 + 2.0 * care.search, COPY_STEP * near / edges.shape.radius)
     copies = best * np.stack([larger, np.ones_like(larger), np.ones_like(larger)], axis=-1)
     cover = _covers(copies, edges, 1.5 * near)
     good = np.nonzero(cover > max(COVER_LEAST, COVER_SHARE * cover[0]))[0]
     if not len(good):
         return None
-    run = np.arange(max(0, good[-1] - 6), good[-1] + 1)
+    run = np.arange(max(0, good[-1] - COPIES_BACK), good[-1] + 1)
     return np.asarray(copies[run[cover[run].argmax()]], np.float64)
 
 
@@ -412,7 +416,7 @@ def _clarity_map(edges: _Edges, near: float) -> tuple[Floats, np.float32, np.flo
 
     The first and the last column are empty.
     """
-    unit = near / BINS
+    unit = near / (BINS + 0.5)  # two numbers that round to steps BINS apart
     first = edges.radius.min() - near - 2.0 * unit
     column = np.rint((edges.radius - first) / unit).astype(np.int64)
     clarity = np.zeros((SECTORS, int(column.max()) + BINS + 2), np.float32)
