@@ -6,14 +6,16 @@ import pytest
 from vision.photo.reduce import halved
 
 
-def test_a_pixel_is_the_mean_of_its_square() -> None:
-    picture = np.random.default_rng(20261126).integers(0, 256, (8, 12, 3), dtype=np.uint8)
-    means = picture.reshape(4, 2, 6, 2, 3).mean(axis=(1, 3))
-    assert np.abs(halved(picture) - means).max() <= 0.5
+@pytest.mark.parametrize("times", [1, 2, 3])
+def test_a_pixel_is_the_mean_of_its_square(times: int) -> None:
+    side = 2**times
+    picture = np.random.default_rng(20261126).integers(0, 256, (64, 96, 3), dtype=np.uint8)
+    means = picture.reshape(64 // side, side, 96 // side, side, 3).mean(axis=(1, 3))
+    assert np.abs(halved(picture, times) - means).max() <= 0.5
 
 
 @pytest.mark.parametrize("shape", [(9, 13), (9, 13, 3)])
-def test_an_odd_row_and_column_are_left_out(shape: tuple[int, ...]) -> None:
+def test_rows_and_columns_left_over_are_left_out(shape: tuple[int, ...]) -> None:
     picture = np.zeros(shape, np.uint8)
     picture[8], picture[:, 12] = 255, 255
     assert halved(picture).shape[:2] == (4, 6)

@@ -1,4 +1,4 @@
-"""A smaller picture of the same scene, by halves: exact areas, and much faster than other steps."""
+"""A smaller picture of the same scene: exact areas, and much faster than steps in between."""
 
 import cv2
 import numpy as np
@@ -8,7 +8,9 @@ Pixels = NDArray[np.uint8]
 
 
 def halved(picture: Pixels, times: int = 1) -> Pixels:
-    """Average squares of 2 x 2 pixels, again and again; an odd last row or column is left out.
+    """Average squares of `2**times` pixels a side; rows and columns left over are left out.
+
+    In one go: halving again and again rounds as often, and faint edges drown in that.
 
     Parameters
     ----------
@@ -16,10 +18,8 @@ def halved(picture: Pixels, times: int = 1) -> Pixels:
     times : how often; pixel (x, y) of the outcome has its centre at
         `(x + 0.5) * 2**times - 0.5` of the picture
     """
-    for _ in range(times):
-        height, width = picture.shape[0] // 2, picture.shape[1] // 2
-        even = picture[: 2 * height, : 2 * width]
-        picture = np.asarray(
-            cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA), np.uint8
-        )
-    return picture
+    if times == 0:
+        return picture
+    height, width = picture.shape[0] >> times, picture.shape[1] >> times
+    whole = picture[: height << times, : width << times]
+    return np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA), np.uint8)
