@@ -160,6 +160,20 @@ def test_overlapping_rings_are_refused_as_such() -> None:
         assert any(reason.startswith("overlaps ring ") for reason in ring.reasons)
 
 
+@pytest.mark.parametrize("name", ["copper-and-brass", "bronze-handful", "silver-on-wood"])
+def test_a_coin_beside_a_stated_scale_is_no_ring(name: str) -> None:
+    """Its raised rim, or the outer of its two metals, looks like one: 1 euro, 5 yen, 1 penny."""
+    raw = json.loads((SAMPLES / f"{name}.truth.json").read_text(encoding="utf-8"))
+    scale = Reference(mm_per_px=raw["mm_per_px_plane"])
+    (coin,) = raw["coins"]
+    found = [
+        ring
+        for ring in measure_photo(SAMPLES / f"{name}.jpg", scale).rings
+        if np.hypot(*np.subtract(ring.center_px, coin["centre_px_display"])) < 100.0
+    ]
+    assert all(ring.status is Status.UNUSABLE for ring in found)
+
+
 def test_standing_rings_are_refused_as_such() -> None:
     pairs = refused("standing")
     assert len(pairs) == 2

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from vision.photo.decode import Photo
 from vision.results import COVERAGE_FACTOR, Quantity, Ring, Scale, Status
 from vision.rings.budget import Sizes, sizes_of
-from vision.rings.check import DARK_PAPER, reasons_against, warnings_about
+from vision.rings.check import DARK_PAPER, filled, reasons_against, warnings_about
 from vision.rings.colour import colour_of
 from vision.rings.fit import Fit
 from vision.rings.form import ovality_of, step_of_ends
@@ -24,6 +24,7 @@ DRAWN_POINTS = 96
 UNSURE_SHARE = 0.2
 """U of the wire, as a share of it, from which a number says nothing; drawn washers and nuts have
 0.25 to 0.55, rendered rings in poor light 0.1."""
+HOLE_FILLED = "its hole does not show the table: a coin's rim, or something lies in it"
 LIES_AGAINST = "something lies against it, over or under it: it may not lie flat"
 
 
@@ -58,6 +59,9 @@ def rings_of(
     camera = scale.camera
     sizes = [less_sure(each, fit.section) for each in sizes_of(fit, scale, fit.paper < DARK_PAPER)]
     reasons = reasons_against(fit, camera, photo.size)
+    for mine, strange in zip(reasons, filled(photo, camera, fit), strict=True):
+        if strange:
+            mine.append(HOLE_FILLED)
     for thing in things:
         for index in thing.against:
             reasons[index].append(LIES_AGAINST)
