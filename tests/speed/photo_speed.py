@@ -95,6 +95,7 @@ def enlarged(path: Path, folder: Path) -> Path:
     large = folder / f"{path.stem}-48.jpg"
     cv2.imwrite(str(large), cv2.resize(picture, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC))
     truth = json.loads(path.with_suffix(".truth.json").read_text(encoding="utf-8"))
+    truth["image"] = large.name
     for thing in (*truth["rings"], *truth["coins"]):
         for name in thing:
             if name.endswith("_px") or "_px_" in name:
