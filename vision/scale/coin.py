@@ -41,6 +41,9 @@ ROUGH_COVER = 0.85
 U_FIRST_SHAPE, U_LEVELLED_SHAPE = 0.005, 0.001
 """Doubt about a rim's shape, in radii, while the tilt is not known (8 degrees make a circle 0.005
 oval), and after."""
+STRAYED = 0.93
+"""Share of a rim's radius under which a second trace has found another circle: the inner edge of a
+coin's raised rim is a tenth smaller."""
 LEAST_RADIUS_PX = 60.0
 """A smaller coin would give the scale to no better than half a per cent."""
 LAB_DIFFERENCE = 5.5
@@ -336,7 +339,7 @@ def stand_over(view: View, rim: Rim, coin: Coin, *, grow_mm: float = 0.0) -> Cam
 
 
 def retraced(photo: Photo, disc: Disc, over: Camera, coin: Coin) -> Disc:
-    """The disc traced again when the tilt is known; as it was, if that fails.
+    """The disc traced again when the tilt is known; as it was, if that fails or strays.
 
     Parameters
     ----------
@@ -344,7 +347,9 @@ def retraced(photo: Photo, disc: Disc, over: Camera, coin: Coin) -> Disc:
     """
     radius, thickness = coin.diameter_mm / 2.0, coin.thickness_mm or 0.0
     rim = trace_rim(photo, drawn_shape(over, radius, thickness, U_LEVELLED_SHAPE))
-    return replace(disc, rim=rim) if rim is not None else disc
+    if rim is None or rim.radius < STRAYED * disc.rim.radius:
+        return disc
+    return replace(disc, rim=rim)
 
 
 def true_over_seen(camera: Camera, rim: Rim, coin: Coin) -> float:
