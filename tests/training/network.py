@@ -40,9 +40,7 @@ class NetConfig:
 CONFIGS = {
     c.name: c
     for c in (
-        NetConfig(name="glance", channels=16, dilations=(1, 2, 1), pooled=2),
-        NetConfig(name="glimpse", channels=24, dilations=(1, 2, 2, 1), pooled=2),
-        NetConfig(name="scout", channels=16, dilations=(1, 2, 4)),
+        NetConfig(name="scout", channels=16, dilations=(1, 2, 1), pooled=2),
         NetConfig(name="lean", channels=32, dilations=(1, 2, 4, 2, 1)),
         NetConfig(name="full", channels=48, dilations=(1, 2, 4, 4, 2, 1)),
     )
