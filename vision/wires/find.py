@@ -230,10 +230,16 @@ def _try(photo: Photo, camera: Camera, edge_mm: Array, section: Section) -> Arra
         return None
     fit = fit.chosen(np.argsort(-fit.worth)[:2])
     fit = fit_stretches(photo, camera, fit.stretches, rounds=2, section=section, once=True)
-    best = int(np.argmax(fit.worth))
-    fit = settled(photo, camera, fit.stretches[[best]], section)
-    sure = bool(_straight(fit)[0]) and fit.presence[0] > SURE
-    return fit.stretches[0] if sure else None
+    best = fit.chosen(np.array([np.argmax(fit.worth)]))
+    if not _is_sure(best):
+        return None
+    best = settled(photo, camera, best.stretches, section)
+    return best.stretches[0] if _is_sure(best) else None
+
+
+def _is_sure(fit: StretchFit) -> bool:
+    """Whether the first stretch is straight wire without doubt."""
+    return bool(_straight(fit)[0]) and bool(fit.presence[0] > SURE)
 
 
 def _straight(fit: StretchFit) -> NDArray[np.bool_]:
