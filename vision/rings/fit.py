@@ -26,8 +26,8 @@ most edges agree: by then it is clear which are wrong, and a shadow along a fift
 nothing."""
 CLEAR_SCATTER, CLEAR_SHARE, CLEAR_PRESENCE = 0.03, 0.08, 0.8
 """Residual scatter and likely error (wire widths) under which, and presence above which a ring is
-beyond doubt: the band of light along an outer edge has 0.02, 0.11 and 0.9
-where the ring itself has 0.01, 0.02 and 1."""
+beyond doubt. Of 956 measurable rendered rings none has more than 0.019 and 0.052, or less than
+0.995; the band of light along an outer edge has 0.02, 0.11 and 0.9."""
 HUBER_S = 0.03
 """Residual from which an edge loses influence, in wire widths."""
 EDGE_S = 0.02
