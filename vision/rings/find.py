@@ -19,8 +19,8 @@ FINALISTS = (3, 2)
 RIVAL = 0.2
 """The last two are both read by the reader if the scout finds the second one worth so much of the
 first; under glare the band of light along an edge looks to it like a thin ring."""
-SECOND_FINALISTS, SECOND_GUESSES = (1,), 2
-"""Of the second try's pairs, and how many guesses of a nest's own it makes."""
+SECOND_FINALISTS, SECOND_GUESSES = (4, 2, 1), 2
+"""The same for the second try, and how many guesses of a nest's own it makes."""
 USUAL_MOST, ALIKE = 3, 0.06
 """Sizes that the second try knows already; sizes that differ less than this (ln) are one."""
 UNSURE = 0.02
