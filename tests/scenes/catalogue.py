@@ -14,7 +14,7 @@ from tests.scenes.wire import WireShape
 ANODISED = ("anodised_red", "anodised_blue", "anodised_green", "anodised_violet", "anodised_orange")
 
 
-def rings(material: str, id_mm: float, wire_mm: float, count: int, **spread: float) -> Group:
+def rings(material: str, id_mm: float, wire_mm: float, count: int, **spread: float | str) -> Group:
     """Word a group of rings shortly."""
     return Group(material=material, id_mm=id_mm, wire_mm=wire_mm, count=count, **spread)
 
@@ -542,3 +542,59 @@ WIRES = (
         phone=Phone(exposure=198, contrast=0.2),
     ),
 )
+
+
+def _flat(material: str, id_mm: float, wire_mm: float, count: int, profile: str) -> Group:
+    """Rings of drawn or twisted wire, lying flat, their ends in line."""
+    return rings(
+        material,
+        id_mm,
+        wire_mm,
+        count,
+        profile=profile,
+        out_of_line_max_mm=0.0,
+        tilt_max_deg=0.0,
+        gap_max_mm=0.05,
+    )
+
+
+PROFILES = (
+    Scene(
+        name="p1-square-brass-window",
+        seed=401,
+        groups=(_flat("brass", 7.0, 1.3, 9, "square"), _flat("copper", 5.0, 1.0, 9, "square")),
+        coins=("eur-1",),
+        lens=main_lens(140.0, f35=26.2, tilt_deg=1.1, tilt_azimuth_deg=40.0),
+        phone=Phone(exposure=205),
+    ),
+    Scene(
+        name="p2-square-steel-sheet-lamps",
+        seed=402,
+        groups=(_flat("stainless", 6.5, 1.5, 12, "square"),),
+        light="two_lamps",
+        sheet=SheetLying(paper="a6", turn_deg=1.5),
+        lens=main_lens(134.0, f35=25.8, tilt_deg=1.7, tilt_azimuth_deg=170.0),
+        phone=Phone(exposure=204, contrast=0.2),
+    ),
+    Scene(
+        name="p3-half-round-silver-overcast",
+        seed=403,
+        groups=(
+            _flat("silver", 8.0, 1.6, 8, "half-round"),
+            _flat("copper", 6.0, 2.0, 8, "half-round"),
+        ),
+        coins=("usd-0.25",),
+        light="overcast",
+        lens=main_lens(138.0, f35=26.0, tilt_deg=0.8, tilt_azimuth_deg=300.0),
+        phone=Phone(exposure=203),
+    ),
+    Scene(
+        name="p4-twisted-brass-window",
+        seed=404,
+        groups=(_flat("brass", 8.0, 1.6, 9, "twisted"), _flat("copper", 6.0, 1.2, 9, "twisted")),
+        coins=("usd-0.25",),
+        lens=main_lens(136.0, f35=26.3, tilt_deg=1.4, tilt_azimuth_deg=110.0),
+        phone=Phone(exposure=206),
+    ),
+)
+"""Photos of rings of other wire than round, one profile each."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from tests.scenes.catalogue import ANODISED, main_lens, piece, rings, tele_lens
@@ -42,8 +44,8 @@ LEAST_ROOM_MM, A5_ROOM_MM = 125.0, 168.0
 """Distance of a 26 mm lens from which it sees all of the smaller sheet, and of the larger."""
 
 
-def draw_scene(number: int, seed: int) -> Scene:
-    """Draw scene `number` of the lot `seed`."""
+def draw_scene(number: int, seed: int, *, pieces: bool = False) -> Scene:
+    """Draw scene `number` of the lot `seed`; with `pieces` few rings, and five pieces of wire."""
     rng = np.random.default_rng([seed, number])
 
     def one_of(shares: dict[str, float]) -> str:
@@ -57,12 +59,14 @@ def draw_scene(number: int, seed: int) -> Scene:
     lens = _lens(rng, thinnest_mm=float(wires_mm.min()), on_sheet=on_sheet)
     room_mm = lens.distance_mm * 26.0 / lens.f35
     groups = tuple(_group(rng, float(wire_mm), room_mm) for wire_mm in wires_mm)
+    if pieces:
+        groups = (replace(groups[0], count=4),)
     exposure = float(rng.uniform(*EXPOSURES[surface]))
     return Scene(
         name=f"d{number:02}-{light}-{surface}".replace("_", "-"),
         seed=int(rng.integers(1, 2**21)),
         groups=groups,
-        wires=_wires(rng, groups) if rng.random() < WIRES_SHARE else (),
+        wires=_wires(rng, groups, pieces=pieces) if pieces or rng.random() < WIRES_SHARE else (),
         surface=surface,
         light=light,
         sheet=_sheet(rng, room_mm) if on_sheet else None,
@@ -108,9 +112,12 @@ def _group(rng: np.random.Generator, wire_mm: float, room_mm: float) -> Group:
     return rings(material, id_mm, wire_mm, count, gap_max_mm=cut)
 
 
-def _wires(rng: np.random.Generator, groups: tuple[Group, ...]) -> tuple[Piece, ...]:
-    """Two or three pieces, the first of the rings' own wire."""
-    widths = [groups[0].wire_mm, *rng.choice(WIRES_MM, int(rng.integers(1, 3)))]
+def _wires(
+    rng: np.random.Generator, groups: tuple[Group, ...], *, pieces: bool
+) -> tuple[Piece, ...]:
+    """Two or three pieces, or five; the first of the rings' own wire."""
+    more = 4 if pieces else int(rng.integers(1, 3))
+    widths = [groups[0].wire_mm, *rng.choice(WIRES_MM, more)]
     metals = [groups[0].material, *rng.choice(METALS, len(widths) - 1)]
     return tuple(
         piece(

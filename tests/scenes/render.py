@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.scenes.catalogue import SAMPLES, TURNED, VALIDATION, WIRES
+from tests.scenes.catalogue import PROFILES, SAMPLES, TURNED, VALIDATION, WIRES
 from tests.scenes.draw import draw_scene
 from tests.scenes.mesh import Mesh, join
 from tests.scenes.phone import develop, save
@@ -133,12 +133,13 @@ def main() -> None:
     parser.add_argument("--scale", type=float, default=1.0, help="size of the photo")
     parser.add_argument(
         "--set",
-        choices=("samples", "validation", "turned", "wires", "all"),
+        choices=("samples", "validation", "turned", "wires", "profiles", "all"),
         default="all",
         help="which photos",
     )
     parser.add_argument("--drawn", type=int, default=0, help="so many scenes drawn by lot instead")
     parser.add_argument("--lot", type=int, default=1, help="seed of the lot")
+    parser.add_argument("--pieces", action="store_true", help="the lot's scenes all hold wire")
     parser.add_argument(
         "--sheets",
         type=Path,
@@ -146,10 +147,14 @@ def main() -> None:
     )
     options = parser.parse_args()
     sets = {"samples": SAMPLES, "validation": VALIDATION, "turned": TURNED, "wires": WIRES}
-    sets["all"] = SAMPLES + VALIDATION + TURNED + WIRES
+    sets["profiles"] = PROFILES
+    sets["all"] = SAMPLES + VALIDATION + TURNED + WIRES + PROFILES
     scenes = list(sets[options.set])
     if options.drawn:
-        scenes = [draw_scene(1 + number, options.lot) for number in range(options.drawn)]
+        scenes = [
+            draw_scene(1 + number, options.lot, pieces=options.pieces)
+            for number in range(options.drawn)
+        ]
     if options.names:
         wanted = options.names.split(",")
         known = {scene.name: scene for scene in scenes}

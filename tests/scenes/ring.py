@@ -1,4 +1,4 @@
-"""One ring of round wire: its exact shape, how it lies, its mesh and its outline."""
+"""One ring: its exact shape, how it lies, its mesh and its outline."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 
 from tests.scenes.camera import Camera
 from tests.scenes.mesh import Mesh, tube
+from tests.scenes.wire import swept
 
 FACETS_ALONG = 320
 """Along the wire. With 96 around it the polygon stays within 0.001 mm of the true surface."""
@@ -32,6 +33,9 @@ class RingShape:
     """How far one end stands outside the other; the wire spirals evenly."""
     end_axial_mm: float = 0.0
     """How far one end stands above the other; the wire climbs evenly."""
+    profile: str = "round"
+    """Or `square`, `half-round` (on its flat side), `twisted` (two strands): such rings lie flat,
+    their ends in line, and `wire_mm` is their width as seen from above."""
 
     @property
     def mean_radius_mm(self) -> float:
@@ -67,6 +71,10 @@ class RingShape:
     def mesh(self) -> Mesh:
         """Build the surface in the ring's own frame, its axis along z."""
         points, side, up = self.centre_line()
+        if self.profile != "round":
+            return swept(
+                self.profile, points - [0, 0, self.wire_mm / 2], np.full(len(points), self.wire_mm)
+            )
         mesh = tube(points, side, up, self.wire_mm / 2, FACETS_AROUND)
         return mesh if self.gap_mm == 0 else self._saw(mesh)
 
@@ -129,7 +137,7 @@ class PlacedRing:
     def outlines(
         self, camera: Camera, count: int = 721
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Draw the outer and the inner silhouette, pixels (count, 2) each.
+        """Draw the outer and the inner silhouette of round wire, pixels (count, 2) each.
 
         On every cross-section of the tube, `n . (camera - point) = 0` has two solutions in closed
         form; the cut ends and the wire hiding itself are left out.

@@ -38,6 +38,7 @@ class Group:
     """0 for rings without a cut."""
     out_of_line_max_mm: float = 0.05
     tilt_max_deg: float = 0.5
+    profile: str = "round"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -296,6 +297,7 @@ def _make_ring(group: Group, rng: np.random.Generator) -> PlacedRing:
         gap_mm=float(0.004 + group.gap_max_mm * rng.uniform() ** 3) if cut else 0.0,
         end_radial_mm=float(ends[0]),
         end_axial_mm=float(ends[1]),
+        profile=group.profile,
     )
     tilt = group.tilt_max_deg * rng.uniform() ** 2
     pose = pose_of(float(rng.uniform(0, 360)), float(tilt), float(rng.uniform(0, 360)))

@@ -146,7 +146,7 @@ def _ring(number: int, ring: PlacedRing, camera: Camera, turned: bool) -> dict[s
         "id": _name(number),
         "group": ring.group,
         "material": ring.material,
-        "profile": "round",
+        "profile": shape.profile,
         "id_nominal_mm": ring.id_nominal_mm,
         "wire_nominal_mm": ring.wire_nominal_mm,
         "id_mm": round(shape.id_mm, 5),

@@ -75,29 +75,8 @@ class WireShape:
         """Build the surface in the piece's own frame, standing on z = 0."""
         flat = self.centre_line()
         line = np.column_stack([flat, np.zeros(len(flat))])
-        side = _side(line)
         share = np.linspace(-0.5, 0.5, len(line))
-        width = self.width_mm + self.taper_mm * share
-        if self.profile == "twisted":
-            return self._twisted(line, side)
-        section, normals = _section(self.profile)
-        return _sweep(line, side, width / 2, section, normals)
-
-    def _twisted(self, line: Array, side: Array) -> Mesh:
-        """Two strands around each other."""
-        length = np.arange(len(line)) * float(np.hypot(*(line[1] - line[0])[:2]))
-        turn = 2 * np.pi * length / (PITCH * self.width_mm)
-        up = np.array([0.0, 0.0, 1.0])
-        axis = line + self.width_mm / 2 * up
-        strands = []
-        for phase in (0.0, np.pi):
-            way = np.cos(turn + phase)[:, None] * side + np.sin(turn + phase)[:, None] * up
-            strand = axis + self.width_mm / 4 * way
-            across = _side(strand)
-            tangent = np.gradient(strand, axis=0)
-            tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
-            strands.append(tube(strand, across, np.cross(across, tangent), self.width_mm / 4, 64))
-        return join(strands)
+        return swept(self.profile, line, self.width_mm + self.taper_mm * share)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -145,6 +124,32 @@ def _walk(legs: list[tuple[float, float]]) -> Array:
             points.append(place)
     line = np.array(points)
     return line - (line.min(axis=0) + line.max(axis=0)) / 2
+
+
+def swept(profile: str, line: Array, width_mm: Array) -> Mesh:
+    """Surface of wire that stands on a level line (n, 3), as wide as `width_mm` (n,) says."""
+    side = _side(line)
+    if profile == "twisted":
+        return _twisted(line, side, float(width_mm.mean()))
+    section, normals = _section(profile)
+    return _sweep(line, side, width_mm / 2, section, normals)
+
+
+def _twisted(line: Array, side: Array, width_mm: float) -> Mesh:
+    """Two strands around each other."""
+    length = np.arange(len(line)) * float(np.hypot(*(line[1] - line[0])[:2]))
+    turn = 2 * np.pi * length / (PITCH * width_mm)
+    up = np.array([0.0, 0.0, 1.0])
+    axis = line + width_mm / 2 * up
+    strands = []
+    for phase in (0.0, np.pi):
+        way = np.cos(turn + phase)[:, None] * side + np.sin(turn + phase)[:, None] * up
+        strand = axis + width_mm / 4 * way
+        across = _side(strand)
+        tangent = np.gradient(strand, axis=0)
+        tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
+        strands.append(tube(strand, across, np.cross(across, tangent), width_mm / 4, 64))
+    return join(strands)
 
 
 def _side(line: Array) -> Array:

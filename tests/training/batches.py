@@ -73,7 +73,7 @@ def label_margin(scenes: Scenes, rows: Tensor) -> Tensor:
 def make_batch(
     scenes: Scenes, pools: list[Tensor], photos: int, dice: Dice
 ) -> tuple[Tensor, Target]:
-    """Draw about `photos` photos with all their starts: planes (n, 6, 32, 144) and targets."""
+    """Draw about `photos` photos with all their starts: planes (n, 6, 16, 144) and targets."""
     total = sum(len(p) for p in pools)
     parts: list[tuple[Tensor, Target]] = []
     for frame, pool in zip(FRAMES, pools, strict=True):

@@ -36,7 +36,7 @@ class Losses:
 
 
 def basis(device: torch.device) -> Tensor:
-    """Shifts (2, 32, 6) of inner and outer edge for x, y, radius, wire radius, two ovals."""
+    """Shifts (2, 16, 6) of inner and outer edge for x, y, radius, wire radius, two ovals."""
     t = (torch.arange(SECTORS, device=device) + 0.5) * (2 * math.pi / SECTORS)
     one = torch.ones_like(t)
     rows = [torch.stack([t.cos(), t.sin(), one, side * one, (2 * t).cos(), (2 * t).sin()], 1)

@@ -2,7 +2,7 @@
 
 Two strided layers turn each sector's 144 samples into 36 places; blocks then look along s, across
 the neighbouring sectors and at the mean of the whole ring. Only matrix products, so that plain
-numpy runs it. The 32 sectors are a circle: looking across reads over the seam.
+numpy runs it. The 16 sectors are a circle: looking across reads over the seam.
 """
 
 from dataclasses import dataclass
@@ -34,7 +34,7 @@ class NetConfig:
     dilations: tuple[int, ...]
     """Of the blocks, along s."""
     pooled: int = 1
-    """Sectors, and samples, that are taken together before anything is read."""
+    """Samples along s that are taken together before anything is read."""
 
 
 CONFIGS = {
@@ -86,7 +86,7 @@ class Reader(nn.Module):
         self.register_buffer("places", at, persistent=False)
 
     def forward(self, rings: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
-        rings = F.avg_pool2d(rings, self.pooled)
+        rings = F.avg_pool2d(rings, (1, self.pooled))
         x = F.relu(self.second(F.relu(self.first(inputs(rings)))))
         for block in self.blocks:
             x = block(x)
@@ -97,12 +97,11 @@ class Reader(nn.Module):
         ring = torch.cat([x.mean(2, keepdim=True), x.amax(2, keepdim=True)], 1)
         seen = F.relu(self.summary(ring)).flatten(1)
         answer = self.answer(F.relu(self.hidden(seen))).float()
-        edges, weight = (t.repeat_interleave(self.pooled, 2) for t in (edges, weight))
         return edges, weight, answer[:, :2], answer[:, 2:]
 
 
 def inputs(rings: Tensor) -> Tensor:
-    """Planes (n, 8, 32, 144): light, its change along s, clipping, wire width."""
+    """Planes (n, 8, 16, 144): light, its change along s, clipping, wire width."""
     light = rings[:, :3]
     slope = F.pad(light[..., 2:] - light[..., :-2], (1, 1)) * SLOPE_GAIN
     return torch.cat([light - MEAN_LIGHT, slope, rings[:, 3:4], rings[:, 5:6] - 1.0], 1)

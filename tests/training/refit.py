@@ -27,7 +27,7 @@ class Settled:
     """(n, 6)"""
     outputs: Outputs
     residuals: Tensor
-    """(n, 2, 32)"""
+    """(n, 2, 16)"""
     apart: Tensor
     """(n, 2) standard deviation of wire and ID over the readings."""
     history: list[Tensor]
@@ -83,7 +83,7 @@ def _shifted(tori: Tensor, inner: float, outer: float) -> Tensor:
 def refit(
     matrix: Tensor, camera: Tensor, tori: Tensor, edges: Tensor, weight: Tensor
 ) -> tuple[Tensor, Tensor]:
-    """Weighted least squares of edges (n, 2, 32), linear around `tori`, Huber-reweighted."""
+    """Weighted least squares of edges (n, 2, 16), linear around `tori`, Huber-reweighted."""
     n = len(tori)
     jacobian = _jacobian(matrix, camera, tori).reshape(n, -1, 6)
     ideal = torch.tensor([0.0, 1.0], device=tori.device, dtype=tori.dtype)
@@ -111,7 +111,7 @@ def refit(
 
 
 def _jacobian(matrix: Tensor, camera: Tensor, tori: Tensor) -> Tensor:
-    """Change (n, 2, 32, 6) of both outlines along s for a unit of each parameter."""
+    """Change (n, 2, 16, 6) of both outlines along s for a unit of each parameter."""
     angles = ring_angles(SECTORS, tori.device).to(tori.dtype)
 
     def both(t: Tensor, at: Tensor) -> Tensor:

@@ -32,9 +32,15 @@ def folders(arguments: argparse.Namespace) -> list[Path]:
 
 def run_generate(a: argparse.Namespace) -> None:
     part, parts = (int(number) for number in a.part.split("/"))
-    if part == 1:
+    if part == 1 or a.wires:
         generate(
-            a.work / "held", seed=HELD_SEED, count=a.held, minutes=2, most_bytes=4e9, beside=parts
+            a.work / "held",
+            seed=HELD_SEED,
+            count=a.held,
+            minutes=2,
+            most_bytes=4e9,
+            beside=parts,
+            wires=a.wires,
         )
     generate(
         a.work / "train",
@@ -43,6 +49,7 @@ def run_generate(a: argparse.Namespace) -> None:
         minutes=a.minutes,
         most_bytes=a.gigabytes * 1e9,
         beside=parts,
+        wires=a.wires,
     )
 
 
@@ -136,6 +143,7 @@ def main() -> None:
     parser.add_argument("--gigabytes", type=float, default=36.0)
     parser.add_argument("--held", type=int, default=2304)
     parser.add_argument("--part", default="1/1", help="2/3: the second of three side by side")
+    parser.add_argument("--wires", action="store_true", help="scenes of straight wire")
     parser.add_argument("--nets", default="full")
     parser.add_argument("--photos", type=int, default=192)
     parser.add_argument("--seed", type=int, default=1)

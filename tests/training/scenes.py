@@ -12,9 +12,14 @@ from vision.rings.section import HALF_ROUND, HALF_ROUND_INSIDE, ROUND, SQUARE, T
 Rng = np.random.Generator
 Array = NDArray[np.float64]
 
-KINDS = ("ring", "disc", "circle", "empty", "overlapped", "broken", "wire")
-KIND_SHARES = (0.84, 0.02, 0.02, 0.02, 0.02, 0.01, 0.07)
-"""The first and the last are there to be read; the others teach what is neither."""
+KINDS = ("ring", "disc", "circle", "empty", "overlapped", "broken", "wire", "stripe", "border")
+KIND_SHARES = {
+    "rings": (0.91, 0.02, 0.02, 0.02, 0.02, 0.01, 0.0, 0.0, 0.0),
+    "wires": (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.88, 0.06, 0.06),
+}
+"""For the reader of rings and for that of wires; what is neither teaches what is not to be read."""
+PIECES = ("wire", "stripe", "border")
+"""Kinds that are read along a straight line."""
 
 SECTION_SHARES = (0.90, 0.04, 0.015, 0.015, 0.03)
 """Round, square, half-round, half-round inside, twisted: the order of PROFILES."""
@@ -41,17 +46,21 @@ TRUTH_T = np.dtype(
 )  # fmt: skip
 
 
-def draw_scene(seed: int, index: int, *, bounces: int = 5) -> tuple[
+def draw_scene(seed: int, index: int, *, wires: bool = False, bounces: int = 5) -> tuple[
     NDArray[np.void], NDArray[np.float32], NDArray[np.void]
 ]:  # fmt: skip
-    """Scene record (), room map (ROOM_H, ROOM_W, 3) and truth record () of one numbered scene."""
+    """Scene record (), room map (ROOM_H, ROOM_W, 3) and truth record () of one numbered scene.
+
+    `wires`: for the reader of wires, not for that of rings.
+    """
     rng = np.random.default_rng([seed, index])
     s, truth = np.zeros((), SCENE_T), np.zeros((), TRUTH_T)
-    kind = str(rng.choice(KINDS, p=KIND_SHARES))
+    kind = str(rng.choice(KINDS, p=KIND_SHARES["wires" if wires else "rings"]))
+    piece = kind in PIECES
     s["seed"], s["white"], s["bounces"] = rng.integers(1 << 30), 1.0, bounces
     s["paths"], s["paths_far"] = int(log_uniform(rng, 28, 80)), 6
     section = int(rng.choice(len(PROFILES), p=SECTION_SHARES))
-    if kind == "wire":
+    if piece:
         scale = _piece(rng, s, truth, section)
     else:
         wire, ratio, scale = _sizes(rng)
@@ -66,7 +75,7 @@ def draw_scene(seed: int, index: int, *, bounces: int = 5) -> tuple[
     s["finish"][0] = finish
     s["solids"] = 1
     ring = s["solid"][0]
-    if kind != "wire":
+    if not piece:
         truth["span"] = 2 * np.pi
         truth["torus"] = (
             ring["centre"][0], ring["centre"][1], ring["radius"], ring["tube"],
@@ -74,9 +83,9 @@ def draw_scene(seed: int, index: int, *, bounces: int = 5) -> tuple[
         )  # fmt: skip
         truth["gap"] = np.arctan2(ring["gap_sin"], ring["gap_cos"]), ring["gap_half"]
     angles = np.arange(VERTICES) * 2 * np.pi / VERTICES
-    if kind == "wire":  # twice as long as what is read: starts may be shifted along it
+    if piece:  # twice as long as what is read: starts may be shifted along it
         angles = _middle(truth) + (np.arange(VERTICES) / VERTICES - 0.5) * 2 * truth["span"]
-    if kind == "wire" or section > 0:
+    if piece or section > 0:
         drawn = flat_outlines(truth["torus"], s["camera"], angles, PROFILES[section])
     else:
         drawn = outlines(ring, s["camera"], angles)
@@ -86,7 +95,7 @@ def draw_scene(seed: int, index: int, *, bounces: int = 5) -> tuple[
     truth["step"] = ring["step_r"], ring["step_z"]
     truth["kind"], truth["size"] = KINDS.index(kind), s["size"]
     truth["paths"] = s["paths"]
-    truth["neighbour"] = _beside(rng, s) if kind == "wire" else _company(rng, s, kind)
+    truth["neighbour"] = _beside(rng, s) if piece else _company(rng, s, kind)
     _decoy(rng, s, kind)
     if truth["surface"] != list(SURFACES).index("back-lit"):
         s["glow"] = 0.0
@@ -369,11 +378,15 @@ def _beside(rng: Rng, s: NDArray[np.void]) -> int:
 
 
 def _decoy(rng: Rng, s: NDArray[np.void], kind: str) -> None:
-    """Turn the scene into one that holds no ring."""
+    """Turn the scene into one that holds no ring and no wire, where it is to hold none."""
     o = s["solid"][0]
     tube, radius = float(o["tube"]), float(o["radius"])
     if kind == "empty":
         s["solids"] = 0
+    elif kind == "stripe":
+        _print_stripe(rng, s)
+    elif kind == "border":
+        _lay_border(rng, s)
     elif kind == "circle":
         s["solids"] = 0
         s["circle_radius"] = radius * rng.uniform(0.9, 1.1)
@@ -386,3 +399,24 @@ def _decoy(rng: Rng, s: NDArray[np.void], kind: str) -> None:
         o["centre"] = (0, 0, tube)
         o["axes"] = np.eye(3).ravel()
         o["reach_z"], o["reach_r"], o["safety"] = tube + 1e-3, radius + tube + 1e-3, 0.98
+
+
+def _print_stripe(rng: Rng, s: NDArray[np.void]) -> None:
+    """Put a printed line in the place of the piece."""
+    o = s["solid"][0]
+    s["solids"] = 0
+    s["line_step"], s["line_both"] = 1000.0, 0
+    s["line_cos"], s["line_sin"] = o["axes"][3], o["axes"][4]
+    s["line_x"] = s["line_y"] = 0.0
+    s["line_half"] = o["tube"] * rng.uniform(0.4, 1.1)
+
+
+def _lay_border(rng: Rng, s: NDArray[np.void]) -> None:
+    """Put an edge of the paper along one side of the piece, as its own or as a false one."""
+    o = s["solid"][0]
+    s["solids"] = 0
+    s["grain_cos"], s["grain_sin"] = o["axes"][3], o["axes"][4]
+    half = float(s["sheet_half_x"])
+    middle = half + float(o["tube"]) * rng.choice([-1.0, 1.0]) * rng.uniform(0.5, 1.2)
+    middle *= rng.choice([-1.0, 1.0])
+    s["sheet_x"], s["sheet_y"] = middle * s["grain_cos"], middle * s["grain_sin"]

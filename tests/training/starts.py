@@ -40,9 +40,9 @@ class Target:
     """What belongs to n starts."""
 
     edges: Tensor
-    """(n, 2, 32) true inner and outer position in s."""
+    """(n, 2, 16) true inner and outer position in s."""
     weight: Tensor
-    """(n, 2, 32) 0 where the edge is out of view."""
+    """(n, 2, 16) 0 where the edge is out of view."""
     presence: Tensor
     """(n,) 1 a ring, 0 none, -1 between both."""
     whole: Tensor
@@ -156,7 +156,7 @@ def make_target(
 
     Parameters
     ----------
-    inner, outer : (n, 192, 2) outlines of the start, px
+    inner, outer : (n, 96, 2) outlines of the start, px
     truth : (n, 2, v, 2) true outlines, px
     span : (n,) angle that is read
     gap : (n, 2) its direction and half angle; margin : (n,) radians added to it

@@ -20,9 +20,11 @@ CHUNK = 192
 """Scenes drawn, rendered and written together."""
 
 
-def _draw(job: tuple[int, int]) -> tuple[NDArray[np.void], NDArray[np.float32], NDArray[np.void]]:
-    seed, chunk = job
-    drawn = [draw_scene(seed, chunk * CHUNK + k) for k in range(CHUNK)]
+def _draw(
+    job: tuple[int, int, bool],
+) -> tuple[NDArray[np.void], NDArray[np.float32], NDArray[np.void]]:
+    seed, chunk, wires = job
+    drawn = [draw_scene(seed, chunk * CHUNK + k, wires=wires) for k in range(CHUNK)]
     scenes, rooms, truths = (np.stack(part) for part in zip(*drawn, strict=True))
     order = np.argsort(-scenes["size"], kind="stable")  # like sizes launch together
     return scenes[order], rooms[order], truths[order]
@@ -30,7 +32,7 @@ def _draw(job: tuple[int, int]) -> tuple[NDArray[np.void], NDArray[np.float32], 
 
 def generate(
     folder: Path, *, seed: int, count: int, minutes: float, most_bytes: float, gpu: bool = True,
-    beside: int = 1,
+    beside: int = 1, wires: bool = False,
 ) -> int:  # fmt: skip
     """Render up to `count` scenes within `minutes`, one of `beside` such programs on the machine.
 
@@ -54,7 +56,7 @@ def generate(
     workers = max(1, (os.cpu_count() or 2) // beside - 3)
     meter, stop = threading.Semaphore(workers + 6), threading.Event()
 
-    def jobs() -> Iterator[tuple[int, int]]:
+    def jobs() -> Iterator[tuple[int, int, bool]]:
         """Hand out chunks no faster than the renderer takes results back."""
         for k in range(chunks):
             while not meter.acquire(timeout=0.2):
@@ -62,7 +64,7 @@ def generate(
                     return
             if stop.is_set():
                 return
-            yield seed, k
+            yield seed, k, wires
 
     with get_context("spawn").Pool(workers) as pool:
         ahead = pool.imap(_draw, jobs())

@@ -10,7 +10,7 @@ import torch
 from torch import Tensor
 from torch.nn import functional as F
 
-SECTORS, RAYS, SAMPLES = 32, 6, 144
+SECTORS, RAYS, SAMPLES = 16, 6, 144
 S_FROM, S_TO = -0.6, 1.6
 PAPER_INSIDE, PAPER_OUTSIDE, PAPER_SHARE, PAPER_LEAST = -0.25, 1.25, 0.8, 0.002
 BRIGHTEST, CLIPPED, LENGTH_UNIT_PX = 5.0, 0.955, 30.0
@@ -67,11 +67,11 @@ def unwrap(light: Tensor, inner: Tensor, outer: Tensor) -> Tensor:
     Parameters
     ----------
     light : (p, 3, h, w) linear light
-    inner, outer : (p * k, 192, 2) px, the k starts of a photo next to each other
+    inner, outer : (p * k, 96, 2) px, the k starts of a photo next to each other
 
     Returns
     -------
-    (p * k, 6, 32, 144), the planes of the product's `unwrap`
+    (p * k, 6, 16, 144), the planes of the product's `unwrap`
     """
     photos, _, h, w = light.shape
     n, rays, _ = inner.shape
