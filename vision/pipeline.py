@@ -1,7 +1,7 @@
 """From a photo to its rings: the order of the stages, and no arithmetic."""
 
 from dataclasses import asdict, replace
-from functools import cache
+from functools import cache, partial
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
@@ -12,7 +12,7 @@ from vision.photo.decode import Photo, read_photo
 from vision.photo.fitness import explained, judge, require_contrast
 from vision.photo.look import look_at
 from vision.results import Result, Ring, Scale, Wire
-from vision.rings.find import find_rings, refind
+from vision.rings.find import find_rings, is_ring, refind
 from vision.rings.fit import Fit, rematch, settled
 from vision.rings.others import find_others
 from vision.rings.record import rings_of
@@ -52,7 +52,7 @@ def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND
     require_contrast(look, photo.info.file)
     circles = find_circles(photo.bgr)
     try:
-        sight = see_reference(photo, circles, reference)
+        sight = see_reference(photo, circles, reference, partial(is_ring, photo, circles))
         scale, read, wires = read_rings(photo, sight, circles, profile, look.blur_px)
     except (ScaleError, RingsError) as error:
         raise explained(error, look) from error

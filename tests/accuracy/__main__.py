@@ -24,6 +24,7 @@ from vision.errors import VisionError
 from vision.photo.decode import read_photo
 from vision.pipeline import measure
 from vision.results import Result, Status
+from vision.rings.section import Profile
 from vision.scale.reference import Reference
 
 NOT_KNOWN = (np.nan, np.nan)
@@ -172,7 +173,7 @@ def measured(
         coin=None if photo.sheet else photo.coin, bar_x_mm=bars[0], bar_y_mm=bars[1]
     )
     try:
-        result = measure(picture, reference)
+        result = measure(picture, reference, Profile(photo.profile))
     except VisionError as error:
         print(f"{photo.path.stem[:24]:24} refused: {error}")
         lost = sum(ring.measurable for ring in photo.rings)

@@ -68,6 +68,8 @@ class TruePhoto:
     sheet: bool
     bars_mm: tuple[float, float] | None
     rings: tuple[TrueRing, ...]
+    profile: str = "round"
+    """Of the wire of all rings."""
     wires: tuple[TrueWire, ...] = ()
 
 
@@ -93,6 +95,7 @@ def _photo(path: Path, truth: dict[str, Any]) -> TruePhoto:
         sheet=bool(sheet),
         bars_mm=tuple(sheet["bars_mm"]) if isinstance(sheet, dict) and "bars_mm" in sheet else None,
         rings=tuple(_ring(ring, truth) for ring in truth["rings"]),
+        profile=next((ring.get("profile", "round") for ring in truth["rings"]), "round"),
         wires=tuple(_wire(wire) for wire in truth.get("wires", ())),
     )
 

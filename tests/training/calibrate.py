@@ -9,6 +9,7 @@ from scipy.optimize import minimize
 
 from tests.training.evaluate import Table
 from tests.training.scenes import KINDS
+from vision.wires.find import SCATTER_MOST, SURE
 
 Array = NDArray[np.float64]
 
@@ -35,35 +36,45 @@ def calibrate(table: Table) -> dict[str, dict[str, float]]:
     constants: dict[str, dict[str, float]] = {}
     relative = []
     for name in ("wire", "id"):
-        signals = np.stack(
-            [
-                np.ones(len(rings)),
-                np.log(table[f"b_{name}_mm"]),
-                np.log(table[f"apart_{name}"] + 0.001),
-                np.log(table["q"] + 0.001),
-            ],
-            axis=1,
-        )
+        signals = _signals(table[f"b_{name}_mm"], table[f"apart_{name}"], table["q"])
         error = table[f"{name}_edge_error"]
-        sane = rings & np.isfinite(error) & (np.abs(error) < ABSURD_MM)
-        weights = _fitted(signals[sane], np.abs(error[sane]))
-        constants[name] = dict(
-            zip(
-                ("constant", "expected", "apart", "scatter"), weights.round(3).tolist(), strict=True
-            )
-        )
+        weights = _fitted(signals[rings], error[rings])
+        constants[name] = _named(weights)
         relative.append(np.clip(error / np.exp(signals @ weights), -4, 4)[rings])
     tie = float(np.corrcoef(*relative)[0, 1])
     constants["tie"] = {"correlation": round(tie, 2)}
     return constants
 
 
+def calibrate_wires(table: Table) -> dict[str, dict[str, float]]:
+    """The same for pieces of wire that the product would report, from `evaluate_wires`."""
+    clear = (table["presence"] > SURE) & (table["torn"] == 0) & (table["wire_px"] > LEAST_PX)
+    clear &= table["q"] < SCATTER_MOST * table["wire_mm"]
+    signals = _signals(table["b_mm"], table["apart"], table["q"])[clear]
+    return {"straight": _named(_fitted(signals, table["error"][clear]))}
+
+
+def _signals(expected: Array, apart: Array, scatter: Array) -> Array:
+    parts = [np.log(expected), np.log(apart + 0.001), np.log(scatter + 0.001)]
+    return np.stack([np.ones(len(expected)), *parts], axis=1)
+
+
+def _named(weights: Array) -> dict[str, float]:
+    names = ("constant", "expected", "apart", "scatter")
+    return dict(zip(names, weights.round(3).tolist(), strict=True))
+
+
 def write_constants(constants: dict[str, dict[str, float]], path: Path = PRODUCT) -> None:
+    """Put constants into the product's file, in the place of those of the same name."""
+    constants = json.loads(path.read_text(encoding="utf-8")) | constants
     lines = [f'  "{name}": {json.dumps(values)}' for name, values in constants.items()]
     path.write_text("{\n" + ",\n".join(lines) + "\n}\n", encoding="utf-8")
 
 
-def _fitted(signals: Array, size: Array) -> Array:
+def _fitted(signals: Array, error: Array) -> Array:
+    sane = np.isfinite(error) & (np.abs(error) < ABSURD_MM)
+    signals, size = signals[sane], np.abs(error[sane])
+
     def cost(weights: Array) -> float:
         ln_u = signals @ weights
         tail = np.log1p((size / np.exp(ln_u)) ** 2 / FREEDOM)

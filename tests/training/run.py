@@ -8,12 +8,13 @@ from pathlib import Path
 import numpy as np
 import torch
 
-from tests.training.calibrate import calibrate, write_constants
+from tests.training.calibrate import calibrate, calibrate_wires, write_constants
 from tests.training.evaluate import evaluate, print_table, save_table
 from tests.training.export import load_reader, write_weights
 from tests.training.network import CONFIGS, multiply_adds
 from tests.training.store import Scenes, generate
 from tests.training.train import train
+from tests.training.wires import evaluate_wires
 
 TRAIN_SEED, HELD_SEED = 2026, 777
 """Seeds of the scenes; the held-out ones are never trained on. Further parts count on, and so do
@@ -99,6 +100,15 @@ def run_calibrate(a: argparse.Namespace) -> None:
     print(constants)
 
 
+def run_wires(a: argparse.Namespace) -> None:
+    """Measure held-out wire with the product, on the processor, and calibrate its doubt."""
+    table = evaluate_wires(Scenes(a.work / "held", torch.device("cpu"), most=a.most), seed=4711)
+    save_table(table, a.work / "result" / "evaluation-wires.npz")
+    constants = calibrate_wires(table)
+    write_constants(constants)
+    print(constants)
+
+
 def run_smoke(a: argparse.Namespace) -> None:
     """Everything once, small: prints the throughput of each step and writes pictures to look at."""
     generate(a.work / "smoke", seed=1, count=a.scenes, minutes=0.7, most_bytes=8e9)
@@ -163,6 +173,7 @@ STEPS = {
     "evaluate": run_evaluate,
     "export": run_export,
     "calibrate": run_calibrate,
+    "wires": run_wires,
 }
 
 

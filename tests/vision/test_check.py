@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from tests.cli.fakes import result
+from tests.vision.drawn import photo_of
 from tests.vision.made_fit import fit_of, lit, scattered
 from vision.photo.decode import Photo
 from vision.results import PhotoInfo, Status
@@ -29,6 +30,8 @@ CAMERA = Camera(
     cy=(SIZE[1] - 1) / 2,
 )
 """So far up that the view is parallel."""
+EMPTY = photo_of(CAMERA, SIZE, [], 26.0)
+"""A table with nothing on it; what the reader saw is made up."""
 ID, WIRE = 6.0, 1.5
 OUTER = ID / 2 + WIRE
 
@@ -42,7 +45,7 @@ def reasons(tori: np.ndarray, **changes: np.ndarray) -> list[list[str]]:
 
 
 def warnings(tori: np.ndarray, **changes: np.ndarray) -> list[list[str]]:
-    return warnings_about(fit_of(tori, **changes), CAMERA)
+    return warnings_about(EMPTY, CAMERA, fit_of(tori, **changes))
 
 
 def test_rings_that_lie_apart_are_measured_without_a_word() -> None:

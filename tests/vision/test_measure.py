@@ -8,7 +8,7 @@ project's own promise for white paper at 15 px/mm or more: medians within 0.012 
 import json
 import subprocess
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
@@ -18,7 +18,9 @@ import pytest
 from cli.show.record import json_text
 from tests.accuracy.truth import SAMPLES, TrueRing, match, photos_with_truth
 from tests.vision.test_results import PHOTO, RING, SCALE, SUMMARY, TOP
-from vision.pipeline import measure_photo
+from vision.errors import ScaleError
+from vision.photo.decode import read_photo
+from vision.pipeline import measure, measure_photo
 from vision.results import Result, Ring, Status
 from vision.scale.reference import Reference
 
@@ -250,3 +252,19 @@ def test_the_command_prints_the_same_bytes_in_a_process_of_its_own() -> None:
     assert record["scale"]["kind"] == "coin"
     assert record["scale"]["reference"] == "jpy-5"
     assert record["summary"]["measured"] == len(answer(COIN_PHOTO).truth)
+
+
+@pytest.mark.parametrize("name", ["rubber-rings", "bronze-handful", "silver-on-wood"])
+def test_where_the_coin_is_missing_no_ring_is_taken_for_it(name: str) -> None:
+    # The table's own colour covers the coin, as if it had been left out.
+    (true,) = (photo for photo in photos_with_truth([SAMPLES]) if photo.path.stem == name)
+    truth = json.loads(true.path.with_suffix(".truth.json").read_text(encoding="utf-8"))
+    (coin,) = truth["coins"]
+    x, y = (round(place) for place in coin["centre_px_display"])
+    reach = round(0.8 * coin["diameter_mm"] / truth["mm_per_px_plane"])
+    photo = read_photo(true.path)
+    bgr = photo.bgr.copy()
+    patch = bgr[max(0, y - reach) : y + reach, max(0, x - reach) : x + reach]
+    patch[:] = np.median(np.concatenate([patch[0], patch[-1]]), axis=0)
+    with pytest.raises(ScaleError, match="no coin found"):
+        measure(replace(photo, bgr=bgr), Reference(coin=true.coin))

@@ -5,6 +5,7 @@ The discs have sharp edges and two tones. They are drawn as large as a struck co
 """
 
 from dataclasses import replace
+from functools import partial
 
 import cv2
 import numpy as np
@@ -16,6 +17,7 @@ from tests.vision.drawn import BLUR_PX, PAPER, Paint, annulus, disc, photo_of
 from vision.errors import ScaleError
 from vision.photo.circles import find_circles
 from vision.photo.decode import Photo
+from vision.rings.find import is_ring
 from vision.scale.camera import Camera, focal_px, looking_down
 from vision.scale.coin import (
     RIM_ROUNDING_MM,
@@ -294,7 +296,8 @@ def test_tracing_again_under_the_true_tilt_gives_the_scale_within_its_u() -> Non
 
 
 def seen(photo: Photo, coin: str | None = "eur-1"):
-    return see_reference(photo, find_circles(photo.bgr), Reference(coin=coin))
+    circles = find_circles(photo.bgr)
+    return see_reference(photo, circles, Reference(coin=coin), partial(is_ring, photo, circles))
 
 
 @pytest.mark.parametrize("aside", [(0.0, 0.0), (-12.0, 8.0)])

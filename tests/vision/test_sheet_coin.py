@@ -1,6 +1,6 @@
 """A coin on the printed sheet: second witness of the print's scale."""
 
-from functools import cache
+from functools import cache, partial
 
 import cv2
 import numpy as np
@@ -12,6 +12,7 @@ from vision.errors import ScaleError
 from vision.photo.circles import Nest, find_circles
 from vision.photo.decode import Photo
 from vision.results import Scale
+from vision.rings.find import is_ring
 from vision.scale.camera import focal_px
 from vision.scale.reference import Reference, see_reference
 from vision.scale.sheet import sheet_for
@@ -78,7 +79,9 @@ def circles_of(photo: Photo) -> list[Nest]:
 
 
 def scale_of(photo: Photo, **said) -> Scale:
-    return see_reference(photo, circles_of(photo), Reference(**said)).scale()
+    circles = circles_of(photo)
+    sight = see_reference(photo, circles, Reference(**said), partial(is_ring, photo, circles))
+    return sight.scale()
 
 
 def scale_error(scale: Scale, stretch: tuple[float, float]) -> float:

@@ -1,6 +1,7 @@
 """Drawn photos of wire alone, measured from the photo to the numbers."""
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
@@ -8,6 +9,7 @@ from tests.vision.drawn import photo_of
 from vision.photo.circles import find_circles
 from vision.pipeline import read_rings
 from vision.results import Ring, Status, Wire
+from vision.rings.find import is_ring
 from vision.scale.camera import Camera, looking_down
 from vision.scale.reference import Reference, see_reference
 
@@ -53,7 +55,8 @@ def read(*paints: Painter) -> tuple[tuple[Ring, ...], tuple[Wire, ...]]:
     """Rings and wires of a photo; a shaded drawing has no sharp edges to judge sharpness by."""
     photo = photo_of(CAMERA, SIZE, list(paints), 26.0)
     circles = find_circles(photo.bgr)
-    _, rings, wires = read_rings(photo, see_reference(photo, circles, STATED), circles)
+    sight = see_reference(photo, circles, STATED, partial(is_ring, photo, circles))
+    _, rings, wires = read_rings(photo, sight, circles)
     return rings, wires
 
 

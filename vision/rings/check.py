@@ -7,7 +7,7 @@ from vision.photo.decode import Photo
 from vision.rings.fit import Fit
 from vision.rings.section import Profile
 from vision.rings.torus import RADIUS, TUBE, X, Y, outlines, ring_angles
-from vision.rings.unwrap import SAMPLE_S
+from vision.rings.unwrap import SAMPLE_S, Grid, unwrap
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
@@ -37,6 +37,8 @@ DEEP_AR = 4.0
 """In a smaller hole, by the AR, shadow alone can be as dark as that."""
 DARK_PAPER = 0.08
 """Linear light of the surroundings under which the rim mirrors black: the edge is not there."""
+STRANDS = Grid(sectors=32, rays=3, samples=48)
+"""How a ring is cut open to count strands: the reader's sectors are too wide for them."""
 WAVY_SHARE, WAVY_RELIEF, WAVY_SCATTER = 0.25, 0.1, 0.012
 """Share of the wire's relief that repeats 5 to 15 times around the ring, the relief itself (square
 roots of relative light) and the scatter of the edges (wire widths), from which strands are seen:
@@ -64,10 +66,11 @@ def printed(fit: Fit) -> NDArray[np.bool_]:
     return flat
 
 
-def wavy(fit: Fit) -> NDArray[np.bool_]:
+def wavy(photo: Photo, camera: Camera, fit: Fit) -> NDArray[np.bool_]:
     """Which fits (n,) look like twisted wire: strands cross it at even steps, edges scatter."""
-    wire = (SAMPLE_S > 0.1) & (SAMPLE_S < 0.9)
-    light = fit.planes[:, :3].mean(axis=1, dtype=float)[:, :, wire]
+    planes = unwrap(photo, camera, fit.tori, fit.section, STRANDS).planes
+    wire = (STRANDS.s > 0.1) & (STRANDS.s < 0.9)
+    light = planes[:, :3].mean(axis=1, dtype=float)[:, :, wire]
     light = light - light.mean(axis=1, keepdims=True)
     power = (np.abs(np.fft.rfft(light, axis=1)) ** 2).sum(axis=2)[:, 1:16]
     share = power[:, 4:].sum(axis=1) / np.maximum(power.sum(axis=1), 1e-12)
@@ -126,11 +129,12 @@ def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[lis
     return reasons
 
 
-def warnings_about(fit: Fit, camera: Camera) -> list[list[str]]:
+def warnings_about(photo: Photo, camera: Camera, fit: Fit) -> list[list[str]]:
     """Say for each measured ring what makes its numbers less sure."""
     warnings: list[list[str]] = [[] for _ in range(len(fit))]
     width_px = wire_widths_px(fit, camera)
-    strands = wavy(fit) & (fit.section.profile is Profile.ROUND)
+    twistable = fit.section.profile is Profile.ROUND and len(fit) > 0
+    strands = wavy(photo, camera, fit) if twistable else np.zeros(len(fit), bool)
     for index in range(len(fit)):
         mine = warnings[index]
         if strands[index]:

@@ -5,12 +5,13 @@ from numpy.typing import NDArray
 
 from vision.photo.circles import Nest
 from vision.photo.decode import Photo
-from vision.rings.check import wire_widths_px
+from vision.rings.check import filled, wire_widths_px
 from vision.rings.fit import CLEAR_SCATTER, Fit, fit_rings
 from vision.rings.guess import guess_like, guess_tori
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import RADIUS, TUBE, X, Y
 from vision.scale.camera import Camera
+from vision.scale.rim import Rim
 
 Array = NDArray[np.float64]
 
@@ -21,8 +22,11 @@ RIVAL = 0.2
 first; under glare the band of light along an edge looks to it like a thin ring."""
 SECOND_FINALISTS, SECOND_GUESSES = (4, 2, 1), 2
 """The same for the second try, and how many guesses of a nest's own it makes."""
+RIM_AR = 12.0
+"""A ring with a larger AR in the place of a coin is the coin's own raised rim."""
 USUAL_MOST, ALIKE = 3, 0.06
-"""Sizes that the second try knows already; sizes that differ less than this (ln) are one."""
+"""Sizes that the second try knows already; sizes that differ less than this (ln) are one, and so
+much a disc's outline may be off those of the ring that it is."""
 UNSURE = 0.02
 """Added to the presence: from a start that is far off, the reader does not see a ring at once."""
 SCATTER_MOST = 0.09
@@ -106,6 +110,23 @@ def _worth(fit: Fit) -> Array:
     doubt = (fit.scatter + 0.01) * (fit.reading.scale.mean(axis=1) + 0.005)
     worth: Array = (fit.reading.presence + UNSURE) / doubt
     return worth
+
+
+def is_ring(photo: Photo, nests: list[Nest], camera: Camera, rim: Rim) -> bool:
+    """Whether a ring, whose hole shows the table, lies where a disc was thought to be.
+
+    Parameters
+    ----------
+    camera : for which the disc is the coin that it was taken for
+    rim : of the disc
+    """
+    near = SAME_PLACE * rim.radius
+    here = [nest for nest in nests if np.hypot(nest.x - rim.x, nest.y - rim.y) < near]
+    fit, _ = find_rings(photo, camera, here)
+    seen = 2.0 * rim.radius * camera.mm_per_px(np.array([rim.x, rim.y]))
+    alike = (fit.id_mm < (1.0 + ALIKE) * seen) & (fit.outer_mm > (1.0 - ALIKE) * seen)
+    thick = fit.id_mm < RIM_AR * fit.wire_mm
+    return bool(np.any(alike & thick & ~filled(photo, camera, fit)))
 
 
 def looks_round(fit: Fit) -> Fit:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
-from vision.rings.reader import SAMPLES_PER_PLACE, Reading, read_edges
+from vision.rings.reader import SAMPLES_PER_PLACE, Net, Reading, read_edges
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
 from vision.rings.unwrap import COARSE, FINE, S_FROM, S_TO, SAMPLES, SECTORS, unwrap
@@ -171,7 +171,7 @@ def fit_rings(
     for _ in range(rounds):
         last = tori
         unwrapped = unwrap(photo, camera, last, section, grid)
-        reading = read_edges(unwrapped.planes, scout=scout)
+        reading = read_edges(unwrapped.planes, Net.SCOUT if scout else Net.RING)
         tori, residuals = refit(camera, last, reading, unwrapped.clear, section)
     wire_moved = 2.0 * (tori[:, TUBE] - last[:, TUBE])
     id_moved = 2.0 * (tori[:, RADIUS] - last[:, RADIUS]) - wire_moved
@@ -340,9 +340,9 @@ def _jacobian(
 
     Returns
     -------
-    jacobian : (n, 2, 32, 6)
-    normal : (n, 2, 32, 2) of the outlines, any length
-    width : (n, 2, 32) wire width along these normals, in their length
+    jacobian : (n, 2, sectors, 6)
+    normal : (n, 2, sectors, 2) of the outlines, any length
+    width : (n, 2, sectors) wire width along these normals, in their length
     """
     here = np.stack(outlines(camera, tori, angles, section), axis=1)
     ahead = np.stack(outlines(camera, tori, angles + 1e-4, section), axis=1)

@@ -48,7 +48,9 @@ def step_of_ends(fit: Fit, index: int, gap_deg: float) -> Quantity | None:
     angles = ring_angles(SECTORS)
     turn = np.mod(angles - np.radians(gap_deg), 2.0 * np.pi)
     from_gap = np.minimum(turn, 2.0 * np.pi - turn)
-    weight = fit.reading.weight[index] * (fit.clear[index] > 0.99) * (from_gap > 1.2 * np.pi / 32)
+    weight = (
+        fit.reading.weight[index] * (fit.clear[index] > 0.99) * (from_gap > 1.2 * np.pi / SECTORS)
+    )
     total = weight.sum(axis=0)
     if np.count_nonzero(total) < SECTORS // 2:
         return None

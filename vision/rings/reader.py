@@ -1,14 +1,15 @@
 """The outline reader: small trained networks that find both edges in an unwrapped ring.
 
 It is the seam between a candidate and its outline: unwrapped pictures go in, edges with weights
-come out. Two sizes were trained: a scout, which sees half as finely and does a fiftieth of the
-work, tells which guesses are worth reading; the reader proper measures. How is told in
-`tests/training`, where their twin stands.
+come out. Three were trained: a scout, which sees half as finely and does a twenty-fifth of the
+work, tells which guesses are worth reading; one reads rings, and one of the same size straight
+wire. How is told in `tests/training`, where their twin stands.
 """
 
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from enum import StrEnum
 from functools import cache, partial
 from importlib.resources import files
 
@@ -47,31 +48,38 @@ class Reading:
     """(n,) probability that one whole ring lies near the guess."""
 
 
+class Net(StrEnum):
+    """A trained network, by the name of its file."""
+
+    SCOUT = "scout"
+    RING = "reader"
+    WIRE = "wire"
+
+
 @cache
-def _weights(net: str) -> Weights:
+def _weights(net: Net) -> Weights:
     with files("vision.rings").joinpath(f"{net}.npz").open("rb") as file, np.load(file) as stored:
         return {name: stored[name].astype(np.float32) for name in stored.files}
 
 
-def read_edges(planes: Picture, *, scout: bool = False) -> Reading:
-    """Find inner and outer edge of every unwrapped ring.
+def read_edges(planes: Picture, net: Net = Net.RING) -> Reading:
+    """Find inner and outer edge of every unwrapped ring or stretch of wire.
 
     Parameters
     ----------
     planes : (n, 6, sectors, samples) float32, as `vision.rings.unwrap.unwrap` gives them: of the
         fine grid, of the coarse one for the scout
-    scout : read quickly and half as well, to choose among guesses
+    net : which reads; the scout quickly and half as well, to choose among guesses
 
     Notes
     -----
     Convolutions along s and across the neighbouring sectors, with the mean of the whole ring
     beside them: a sector lost in shadow or glare is read by what the others show.
     """
-    net = _weights("scout" if scout else "reader")
-    size = SCOUT_BATCH if scout else BATCH
+    size = SCOUT_BATCH if net is Net.SCOUT else BATCH
     batches = [planes[at : at + size] for at in range(0, len(planes), size)]
     with ThreadPoolExecutor(os.cpu_count()) as threads:
-        parts = list(threads.map(partial(_read, net), batches))
+        parts = list(threads.map(partial(_read, _weights(net)), batches))
     if not parts:
         nothing = np.empty((0, 2, planes.shape[2]))
         return Reading(edges=nothing, weight=nothing, scale=np.empty((0, 2)), presence=np.empty(0))

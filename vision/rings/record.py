@@ -73,7 +73,7 @@ def rings_of(
                 f"its edges are not sure: the wire would be {each.wire_mm.value:.1f} mm, give or "
                 f"take {each.wire_mm.u95:.1f}; covered, out of focus, or no ring of wire"
             )
-    warnings = warnings_about(fit, camera)
+    warnings = warnings_about(photo, camera, fit)
     inner, outer = outlines(camera, fit.tori, ring_angles(DRAWN_POINTS), fit.section)
     middles = (inner.mean(axis=1) + outer.mean(axis=1)) / 2.0
     spread = np.hypot(*np.moveaxis(outer - middles[:, None], -1, 0)).mean(axis=1)

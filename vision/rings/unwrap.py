@@ -32,9 +32,9 @@ class Grid:
         return np.linspace(S_FROM, S_TO, 2 * self.samples + 1)[1::2]
 
 
-SECTORS, SAMPLES = 32, 144
+SECTORS, SAMPLES = 16, 144
 FINE = Grid(sectors=SECTORS, rays=6, samples=SAMPLES)
-COARSE = Grid(sectors=SECTORS // 2, rays=4, samples=SAMPLES // 2)
+COARSE = Grid(sectors=SECTORS, rays=4, samples=SAMPLES // 2)
 """For the reader, and for the scout."""
 S_FROM, S_TO = -0.6, 1.6
 """Range of s; s = 0 is the inner outline of the guess, s = 1 its outer one. In this measure the

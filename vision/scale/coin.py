@@ -1,5 +1,6 @@
 """A coin as the reference: find the disc, read its rim, stand the camera over it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import cv2
@@ -51,11 +52,10 @@ ROUGH_RATIO, ROUGH_LEAST = 1.8, 0.8
 """A disc is solid if its face differs from the table in colour (CIE Lab; lightness, which a
 shadow changes, counts half), or is this much rougher (Lab units a pixel of a picture in which its
 radius is 34 pixels)."""
-HOLE_LEAST, HOLE_SHARE = 3.0, 0.6
+HOLE_LEAST, HOLE_SHARE = 3.0, 0.45
 """A disc has a hole if its middle is this unlike its face (CIE Lab), and by this share of what it
-is unlike the table: on 30 photos of solid coins at most 0.3, of coins with a hole at least 1.0."""
-TABLE_ROUGH = 7.0
-"""A rougher surrounding is no table but a ring's wire around its hole."""
+is unlike the table: on 60 photos of solid coins at most 0.25, of 13 coins with a hole at least 0.6
+(in shadow)."""
 DIRECTIONS = 64
 """Directions in which the extents of the seen and the drawn rim are compared."""
 STAND_STEPS, STANDS_MM = 20, 1e-7
@@ -75,12 +75,17 @@ class Disc:
         return f"({self.rim.x:.0f}, {self.rim.y:.0f})"
 
 
-def find_discs(photo: Photo, nests: list[Nest], coin: Coin | None = None) -> list[Disc]:
+IsRing = Callable[[Camera, Rim], bool]
+"""Whether a ring lies where a disc's rim was seen, under a camera for which that is the coin."""
+
+
+def find_discs(photo: Photo, nests: list[Nest], coin: Coin | None, is_ring: IsRing) -> list[Disc]:
     """Find solid discs, largest first; small ones beside a large one are left out.
 
     Parameters
     ----------
     coin : what the disc is, if known: how far its lower rim shows depends on its thickness
+    is_ring : tells rings, whose holes a shadow may fill, from discs
     """
     discs: list[Disc] = []
     for nest in sorted(nests, key=lambda n: -n.outer.radius):
@@ -89,9 +94,11 @@ def find_discs(photo: Photo, nests: list[Nest], coin: Coin | None = None) -> lis
             _covers(d.rim, nest) for d in discs
         ):
             continue
-        if any(_is_solid(photo, circle) for circle in _likely_rims(nest)):
+        if _is_solid(photo, nest.outer):
             rim = _rim_of(photo, nest, coin)
-            if rim is not None and rim.radius > RIVAL * largest:
+            if rim is None or rim.radius <= RIVAL * largest:
+                continue
+            if coin is None or not is_ring(stand_over(first_view(photo), rim, coin), rim):
                 discs.append(Disc(rim=rim, has_hole=_has_hole(photo, rim)))
     return sorted(discs, key=lambda disc: -disc.rim.radius)
 
@@ -176,15 +183,6 @@ def _clear(nest: Nest) -> list[Circle]:
     return [circle for circle in nest.circles if circle.cover >= ROUGH_COVER]
 
 
-def _likely_rims(nest: Nest) -> set[Circle]:
-    """The best covered circle, large ones preferred: beyond the rim there is only shadow.
-
-    And the largest clear one.
-    """
-    best = max(nest.circles, key=lambda c: min(c.cover, 1.0) + 0.3 * c.radius / nest.outer.radius)
-    return {best, *_clear(nest)[-1:]}
-
-
 def _expected(photo: Photo, rough: Circle | Rim, coin: Coin | None) -> Shape:
     """How a coin with this upper rim is drawn by a camera that looks straight down."""
     view = first_view(photo)
@@ -207,8 +205,11 @@ def _covers(rim: Rim, nest: Nest) -> bool:
     return bool(np.hypot(rim.x - nest.x, rim.y - nest.y) < rim.radius)
 
 
-def _is_solid(photo: Photo, outline: Circle | Rim) -> bool:
-    """Whether the middle looks unlike the table around: a ring's hole shows the table."""
+def _is_solid(photo: Photo, outline: Circle) -> bool:
+    """Whether the middle looks unlike the table around the outermost circle of a nest.
+
+    A ring's hole shows the table, at least where no shadow fills it.
+    """
     seen = _around(photo, outline.x, outline.y, outline.radius)
     if seen is None:
         return False
@@ -219,8 +220,7 @@ def _is_solid(photo: Photo, outline: Circle | Rim) -> bool:
     difference = _unlike(lab, face, table)
     rough = np.hypot(cv2.Sobel(lab[..., 0], -1, 1, 0), cv2.Sobel(lab[..., 0], -1, 0, 1)) / 8.0
     face_rough, table_rough = (float(np.quantile(rough[part], 0.9)) for part in (face, table))
-    by_colour = difference > LAB_DIFFERENCE and table_rough < TABLE_ROUGH
-    return by_colour or face_rough > ROUGH_RATIO * table_rough + ROUGH_LEAST
+    return difference > LAB_DIFFERENCE or face_rough > ROUGH_RATIO * table_rough + ROUGH_LEAST
 
 
 def _has_hole(photo: Photo, rim: Rim) -> bool:

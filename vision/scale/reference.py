@@ -17,6 +17,7 @@ from vision.scale.coin import (
     U_F35_REL,
     U_RIM_ROUNDING_MM,
     Disc,
+    IsRing,
     View,
     find_discs,
     first_view,
@@ -87,8 +88,12 @@ class Sight(Protocol):
         """What the rest of the program needs to know."""
 
 
-def see_reference(photo: Photo, nests: list[Nest], reference: Reference) -> Sight:
+def see_reference(photo: Photo, nests: list[Nest], reference: Reference, is_ring: IsRing) -> Sight:
     """Find the scale reference that the user named, or the one that is there.
+
+    Parameters
+    ----------
+    is_ring : tells a ring from the coin
 
     Raises
     ------
@@ -103,7 +108,7 @@ def see_reference(photo: Photo, nests: list[Nest], reference: Reference) -> Sigh
     if view is not None:
         if coin is None:
             return SheetSight(view=view)
-        return _sheet_and_coin(photo, view, find_discs(photo, nests, coin), coin)
+        return _sheet_and_coin(photo, view, find_discs(photo, nests, coin, is_ring), coin)
     if reference.wants_sheet:
         raise ScaleError(
             "no printed sheet found: looked for the checkered frame of `annulet sheet`",
@@ -111,9 +116,9 @@ def see_reference(photo: Photo, nests: list[Nest], reference: Reference) -> Sigh
             "or leave out --sheet, --bar-x and --bar-y, and name a coin with --coin",
         )
     if coin is not None:
-        disc = the_coin(find_discs(photo, nests, coin), coin)
+        disc = the_coin(find_discs(photo, nests, coin, is_ring), coin)
         return CoinSight(photo=photo, disc=disc, coin=coin, found=_unlevelled(first_view(photo)))
-    discs = find_discs(photo, nests)
+    discs = find_discs(photo, nests, None, is_ring)
     seen = f"; the disc at {discs[0].place} looks like a coin" if discs else ""
     raise ScaleError(
         f"no scale reference found: no printed sheet, and no coin was named{seen}",

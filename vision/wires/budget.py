@@ -48,18 +48,15 @@ def _share(fit: StretchFit) -> Array:
 
 
 def _edge_u(fit: StretchFit) -> Array:
-    """Standard uncertainty (n,) mm from the reader's edges, calibrated as for rings.
-
-    What the readings from several starts differ by comes on top: a ring's do not.
-    """
-    constants = calibration()["wire"]
+    """Standard uncertainty (n,) mm from the reader's edges, calibrated on held-out wire."""
+    constants = calibration()["straight"]
     u: Array = np.exp(
         constants["constant"]
         + constants["expected"] * np.log(fit.expected * fit.width_mm)
         + constants["apart"] * np.log(fit.apart + 0.001)
         + constants["scatter"] * np.log(fit.scatter * fit.width_mm + 0.001)
     )
-    return np.hypot(u, fit.apart)
+    return u
 
 
 def variation_of(piece: Piece) -> Quantity | None:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
 from vision.rings.fit import EDGE_S, robust_step
-from vision.rings.reader import Reading, read_edges
+from vision.rings.reader import Net, Reading, read_edges
 from vision.rings.section import ROUND, Section
 from vision.rings.unwrap import FINE, SECTORS, unwrap_between
 from vision.scale.camera import Camera
@@ -43,9 +43,9 @@ class StretchFit:
     stretches: Array
     """(n, 6)"""
     residuals: Array
-    """(n, 2, 32) edge less silhouette along s: left, right."""
+    """(n, 2, 16) edge less silhouette along s: left, right."""
     weight: Array
-    """(n, 2, 32) of the edges."""
+    """(n, 2, 16) of the edges."""
     expected: Array
     """(n,) likely error of the width in widths, by the reader."""
     apart: Array
@@ -54,9 +54,9 @@ class StretchFit:
     presence: Array
     """(n,) probability that wire lies there, by the reader."""
     clear: Array
-    """(n, 32) share of each sector inside the picture."""
+    """(n, 16) share of each sector inside the picture."""
     planes: Picture
-    """(n, 6, 32, 144) what the reader saw in the last round."""
+    """(n, 6, 16, 144) what the reader saw in the last round."""
     paper: Array
     """(n,) linear light of the table beside each stretch, brightest channel."""
     clipped: Array
@@ -115,7 +115,7 @@ def fit_stretches(
     section : the wire's cross-section
     once : read from one end only; half the work, for trials
     """
-    read = read_edges if once else _read_both_ways
+    read = _read if once else _read_both_ways
     last = stretches
     for _ in range(rounds):
         last = stretches
@@ -175,10 +175,14 @@ def _beside(stretches: Array, left: float, right: float) -> Array:
     return _moved(stretches, move)
 
 
+def _read(planes: Picture) -> Reading:
+    return read_edges(planes, Net.WIRE)
+
+
 def _read_both_ways(planes: Picture) -> Reading:
     """Read a stretch from either end and take the mean: wire has no inside and no outside."""
-    one = read_edges(planes)
-    other = read_edges(np.ascontiguousarray(planes[:, :, ::-1, ::-1]))
+    one = _read(planes)
+    other = _read(np.ascontiguousarray(planes[:, :, ::-1, ::-1]))
     return Reading(
         edges=(one.edges + 1.0 - other.edges[:, ::-1, ::-1]) / 2.0,
         weight=np.sqrt(one.weight * other.weight[:, ::-1, ::-1]),
@@ -221,10 +225,10 @@ def _moved(stretches: Array, move: Array) -> Array:
 
 
 def _jacobian(camera: Camera, stretches: Array, section: Section) -> tuple[Array, Array, Array]:
-    """Change (n, 2, 32, 4) of both silhouettes along s for a unit of each parameter.
+    """Change (n, 2, 16, 4) of both silhouettes along s for a unit of each parameter.
 
-    With it, as for rings, the normals (n, 2, 32, 2) of the silhouettes and the wire's width
-    (n, 2, 32) along them.
+    With it, as for rings, the normals (n, 2, 16, 2) of the silhouettes and the wire's width
+    (n, 2, 16) along them.
     """
     places = evenly(SECTORS)
     here = np.stack(silhouettes(camera, stretches, places, section), axis=1)
