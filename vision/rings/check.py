@@ -47,20 +47,21 @@ CLIPPED_SHARE = 0.25
 """Share of overexposed samples around a ring from which a warning is due."""
 
 
-def printed(fit: Fit) -> NDArray[np.bool_]:
+def printed(fit: Fit, loose: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Which fits (n,) are circles printed on the table.
 
     A wire on the table darkens the paper beside it and is not equally bright all over; print does
-    neither. Over a light neither do rings, so this speaks only where the other rings do.
+    neither. Over a light neither do rings, so this speaks only where the other rings do: those
+    that are `loose` (n,), each clearly a ring for itself.
     """
-    if len(fit) < PRINT_PEERS:
+    if np.count_nonzero(loose) < PRINT_PEERS:
         return np.zeros(len(fit), bool)
     light = fit.planes[:, :3].mean(axis=1)
     beside = ((SAMPLE_S > 1.08) & (SAMPLE_S < 1.25)) | ((SAMPLE_S > -0.25) & (SAMPLE_S < -0.08))
     wire = (SAMPLE_S > 0.25) & (SAMPLE_S < 0.75)
     shadow = 1.0 - light[:, :, beside].mean(axis=2).min(axis=1)
     relief = light[:, :, wire].std(axis=(1, 2))
-    if np.median(shadow) < SHADOW_USUAL:
+    if np.median(shadow[loose]) < SHADOW_USUAL:
         return np.zeros(len(fit), bool)
     flat: NDArray[np.bool_] = (shadow < SHADOW_NONE) & (relief < RELIEF_NONE)
     return flat
@@ -111,16 +112,20 @@ def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[lis
     """
     reasons: list[list[str]] = [[] for _ in range(len(fit))]
     width_px = wire_widths_px(fit, camera)
-    flat, clear = printed(fit), fit.is_clear
+    clear = fit.is_clear
+    over = [
+        [k for k in range(len(fit)) if k != index and _overlap(*fit.tori[[index, k]])]
+        for index in range(len(fit))
+    ]
+    flat = printed(fit, clear & np.array([not others for others in over], bool))
     for index in range(len(fit)):
         mine = reasons[index]
         if flat[index]:
             mine.append("casts no shadow as the rings do: printed, not a ring")
         if _leaves_picture(camera, fit, index, size):
             mine.append("cut off by the photo's edge")
-        over = [k for k in range(len(fit)) if k != index and _overlap(*fit.tori[[index, k]])]
-        mine += [f"overlaps ring {{{other}}}" for other in over]
-        if len(over) >= LINKED:
+        mine += [f"overlaps ring {{{other}}}" for other in over[index]]
+        if len(over[index]) >= LINKED:
             mine.append("linked with its neighbours, or in a heap: lay each ring for itself")
         if width_px[index] < WIRE_LEAST_PX:
             mine.append(f"wire is only {width_px[index]:.0f} pixels across, 12 are needed")
