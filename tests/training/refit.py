@@ -12,7 +12,7 @@ from tests.training.unwrapping import S_FROM, S_TO, SECTORS, outlines, ring_angl
 
 ROUNDS, REWEIGHTINGS, STRICT_FROM, HUBER_S, EDGE_S, OVAL_PRIOR = 2, 6, 3, 0.03, 0.02, 0.01
 PLACE = (S_TO - S_FROM) / 36
-PHASES = ((-0.375, -0.125), (-0.125, 0.375), (0.125, -0.375), (0.375, 0.125))
+PHASES = ((-0.25, 0.25), (0.25, -0.25))
 STEPS = (1e-4, 1e-4, 1e-4, 1e-4, 1e-5, 1e-5)
 TUBE_SHRINK, TUBE_GROW, HOLE_LEAST = 0.5, 1.6, 1.05
 

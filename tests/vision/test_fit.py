@@ -111,7 +111,7 @@ def test_noise_spreads_the_sizes_as_the_bound_says() -> None:
 
 @pytest.mark.parametrize("shift", [0.25, -0.25, 0.5])
 def test_a_fifth_of_the_sectors_may_be_wrong(shift: float) -> None:
-    """A shadow on one side: 3 of 16 sectors in a row read a quarter or half a wire off, outside only.
+    """A shadow on one side: 3 sectors of 16 read a quarter or half a wire off, outside only.
 
     Least squares alone would miss the caliper's own limit of error several times over.
     """

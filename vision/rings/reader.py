@@ -30,7 +30,7 @@ MEAN_LIGHT, SLOPE_GAIN = 0.8, 8.0
 LOG_WEIGHT_LIMIT = 4.0
 GAP = 8
 """Zeros between two sectors: as far as the widest window looks beyond their ends."""
-BATCH, SCOUT_BATCH = 2, 16
+BATCH, SCOUT_BATCH = 8, 16
 """Rings read at a time: what they need fits the processor's cache."""
 
 
