@@ -7,6 +7,11 @@ from numpy.typing import NDArray
 Pixels = NDArray[np.uint8]
 
 
+def halvings(picture: Pixels, side_px: int) -> int:
+    """How often to halve a picture so that its longer side comes nearest to `side_px`."""
+    return max(0, round(float(np.log2(max(picture.shape[:2]) / side_px))))
+
+
 def halved(picture: Pixels, times: int = 1) -> Pixels:
     """Average squares of `2**times` pixels a side; rows and columns left over are left out.
 

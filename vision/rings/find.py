@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 
 FINALISTS = (3, 2)
 """Pairs of outlines of a nest that stay, round after round of the scout."""
-RIVAL = 0.2
+RIVAL = 0.5
 """The last two are both read by the reader if the scout finds the second one worth so much of the
 first; under glare the band of light along an edge looks to it like a thin ring."""
 SECOND_FINALISTS, SECOND_GUESSES = (4, 2, 1), 2

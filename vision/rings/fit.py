@@ -35,6 +35,8 @@ EDGE_S = 0.02
 """Likely error of an edge of weight one, in wire widths (the reader's own unit)."""
 OVAL_PRIOR = 0.01
 """Standard deviation of the oval amplitudes a, b before looking: jump rings are round to 1-2 %."""
+REMATCH_STEPS = 3
+"""Along one slope: a step leaves a hundredth of the distance."""
 STEP_MM, STEP_OVAL = 1e-4, 1e-5
 """Steps of the numerical Jacobian."""
 TUBE_SHRINK, TUBE_GROW = 0.5, 1.6
@@ -299,7 +301,7 @@ def rematch(tori: Array, seen_by: Camera, through: Camera, section: Section = RO
     """Rings (n, 6) that `through` would draw where `seen_by` draws the rings `tori`.
 
     The answer to "what would these outlines be if the camera stood elsewhere". Least squares of
-    the outlines' distances, two linear steps.
+    the outlines' distances, by linear steps.
     """
     if not len(tori):
         return tori
@@ -312,15 +314,14 @@ def rematch(tori: Array, seen_by: Camera, through: Camera, section: Section = RO
         guess[ring, TUBE] *= grow
         guess[ring, RADIUS] *= grow
         guess[ring, :2] = through.to_plane(middle, guess[ring, TUBE])
-    turn = _turned(seen_by, through, middles)
-    for _ in range(3):
-        drawn = np.stack(outlines(through, guess, angles + turn, section), axis=1)
-        jacobian, normal, width = _jacobian(through, guess, angles + turn, section)
+    angles = angles + _turned(seen_by, through, middles)
+    jacobian, normal, width = _jacobian(through, guess, angles, section)
+    flat = jacobian.reshape(len(tori), 2 * SECTORS, 6)
+    pulled = np.linalg.pinv(flat)
+    for _ in range(REMATCH_STEPS):
+        drawn = np.stack(outlines(through, guess, angles, section), axis=1)
         apart = np.sum((seen - drawn) * normal, axis=-1) / width
-        flat = jacobian.reshape(len(tori), 2 * SECTORS, 6)
-        squares = np.einsum("nkp,nkq->npq", flat, flat) + 1e-12 * np.eye(6)
-        right = np.einsum("nkp,nk->np", flat, apart.reshape(len(tori), 2 * SECTORS))
-        guess = guess + np.linalg.solve(squares, right[..., None])[..., 0]
+        guess = guess + np.einsum("npk,nk->np", pulled, apart.reshape(len(tori), 2 * SECTORS))
     return guess
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
+from vision.photo.reduce import halved, halvings
 from vision.results import Scale
 from vision.rings.fit import Fit
 from vision.rings.torus import outlines, ring_angles
@@ -22,7 +23,7 @@ Mask = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 
 WORK_PX = 1000
-"""Longest side of the reduced picture in which things are looked for."""
+"""Longest side, about, of the reduced picture in which things are looked for."""
 AROUND_SHARE = 0.12
 """Side of the window whose median is the table, as a share of the longest side."""
 STANDS_OUT = 8.0
@@ -66,9 +67,8 @@ def find_others(
     ----------
     wires_px : outline (m, 2) of each piece of wire, with its shadow
     """
-    size = max(photo.size)
-    shrink = min(1.0, WORK_PX / size)
-    small = cv2.resize(photo.bgr, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+    times = halvings(photo.bgr, WORK_PX)
+    small, shrink = halved(photo.bgr, times), 1.0 / 2**times
     coded = cv2.cvtColor(small.astype(np.float32) / 255.0, cv2.COLOR_BGR2LAB)
     lab = (np.asarray(coded) * (0.5, 1.0, 1.0)).astype(np.float32)
     difference = _from_table(lab)

@@ -1,6 +1,8 @@
 """Fitted rings as the values that leave the stage: numbered in reading order."""
 
+import os
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -81,25 +83,20 @@ def rings_of(
     radii = [*(float(r) for r in spread), *(t.radius_px for t in things)]
     numbers = reading_order(places, radii)
     names = {str(index): numbers[index] for index in range(len(fit))}
-    whole = [
-        _ring(
-            photo,
-            scale,
-            fit,
-            index,
-            sizes[index],
-            Seen(
-                number=numbers[index],
-                center_px=places[index],
-                radius_px=radii[index],
-                outlines_px=(inner[index], outer[index]),
-                reasons=tuple(dict.fromkeys(_named(text, names) for text in reasons[index])),
-                warnings=tuple(_named(text, names) for text in warnings[index]),
-            ),
-            blur_px,
+
+    def ring(index: int) -> Ring:
+        seen = Seen(
+            number=numbers[index],
+            center_px=places[index],
+            radius_px=radii[index],
+            outlines_px=(inner[index], outer[index]),
+            reasons=tuple(dict.fromkeys(_named(text, names) for text in reasons[index])),
+            warnings=tuple(_named(text, names) for text in warnings[index]),
         )
-        for index in range(len(fit))
-    ]
+        return _ring(photo, scale, fit, index, sizes[index], seen, blur_px)
+
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        whole = list(threads.map(ring, range(len(fit))))
     for index, thing in enumerate(things, start=len(fit)):
         whole.append(
             Ring(

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from vision.photo.decode import Photo
+from vision.photo.reduce import halved, halvings
 from vision.scale.camera import Camera
 from vision.wires.stretch import HALF, LENGTH
 
@@ -16,7 +17,7 @@ Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
 
 WORK_PX = 2000
-"""Longest side of the reduced picture in which edges are looked for."""
+"""Longest side, about, of the reduced picture in which edges are looked for."""
 SMOOTH_PX = 1.2
 """Smoothing of it: noise breaks edges into crumbs."""
 EDGE_MM = 3.5
@@ -65,15 +66,14 @@ def straight_edges(
     ----------
     hidden : tells of pixels (n, 2) whether the reference or a ring lies there
     """
-    shrink = min(1.0, WORK_PX / max(photo.size))
-    small = cv2.resize(photo.bgr, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
-    smooth = cv2.GaussianBlur(small, (0, 0), SMOOTH_PX)
+    times = halvings(photo.bgr, WORK_PX)
+    smooth = cv2.GaussianBlur(halved(photo.bgr, times), (0, 0), SMOOTH_PX)
     grey = _most_contrast(np.asarray(smooth, np.uint8))
     found = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD).detect(grey)[0]
     if found is None:
         return Edges(np.empty((0, 2, 2)))
     ends = np.asarray(found, np.float64).reshape(-1, 2, 2)
-    ends = (ends + 0.5) / shrink - 0.5
+    ends = (ends + 0.5) * 2**times - 0.5
     edges = Edges(camera.to_plane(ends))
     short = edges.length < EDGE_MM
     inner = ends.mean(axis=1)[:, None] + np.array([-0.8, 0.0, 0.8])[:, None] * (
