@@ -9,7 +9,6 @@ from scipy.optimize import minimize
 
 from tests.training.evaluate import Table
 from tests.training.scenes import KINDS
-from vision.wires.find import SCATTER_MOST, SURE
 
 Array = NDArray[np.float64]
 
@@ -48,6 +47,9 @@ def calibrate(table: Table) -> dict[str, dict[str, float]]:
 
 def calibrate_wires(table: Table) -> dict[str, dict[str, float]]:
     """The same for pieces of wire that the product would report, from `evaluate_wires`."""
+    # the product's other needs are not there where readers are trained
+    from vision.wires.find import SCATTER_MOST, SURE
+
     clear = (table["presence"] > SURE) & (table["torn"] == 0) & (table["wire_px"] > LEAST_PX)
     clear &= table["q"] < SCATTER_MOST * table["wire_mm"]
     signals = _signals(table["b_mm"], table["apart"], table["q"])[clear]

@@ -14,7 +14,6 @@ from tests.training.export import load_reader, write_weights
 from tests.training.network import CONFIGS, multiply_adds
 from tests.training.store import Scenes, generate
 from tests.training.train import train
-from tests.training.wires import evaluate_wires
 
 TRAIN_SEED, HELD_SEED = 2026, 777
 """Seeds of the scenes; the held-out ones are never trained on. Further parts count on, and so do
@@ -102,6 +101,8 @@ def run_calibrate(a: argparse.Namespace) -> None:
 
 def run_wires(a: argparse.Namespace) -> None:
     """Measure held-out wire with the product, on the processor, and calibrate its doubt."""
+    from tests.training.wires import evaluate_wires
+
     table = evaluate_wires(Scenes(a.work / "held", torch.device("cpu"), most=a.most), seed=4711)
     save_table(table, a.work / "result" / "evaluation-wires.npz")
     constants = calibrate_wires(table)

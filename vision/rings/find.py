@@ -40,7 +40,7 @@ SPECK = 0.3
 """Fits smaller than this share of the usual ring whose lines are too narrow to be measured are
 print or crumbs."""
 SPECK_WIRE_PX = 9.0
-SAME_PLACE = 0.35
+SAME_PLACE = 0.4
 """Fits whose centres are nearer than this share of a centre-line radius are one ring."""
 
 
