@@ -3,6 +3,7 @@
 import hashlib
 import warnings
 from dataclasses import dataclass
+from functools import cached_property
 from io import BytesIO
 from pathlib import Path
 from threading import Lock
@@ -62,7 +63,12 @@ LINEAR: Picture = _srgb_to_linear()
 """(256,) the sRGB curve undone (IEC 61966-2-1)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+LIGHT_STEPS = 65535
+"""Steps of linear light in memory: the first steps of sRGB are twenty of them apart."""
+LINEAR_CODE: NDArray[np.uint16] = np.rint(LINEAR * LIGHT_STEPS).astype(np.uint16)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Photo:
     """An upright photo."""
 
@@ -80,32 +86,22 @@ class Photo:
     def sample(self, points: NDArray[np.floating]) -> Picture:
         """Linear light (..., 3), blue first, at the points (rows, columns, 2); bicubic.
 
-        Only the part of the picture around the points is brought to linear light. Outside the
-        picture the border's pixels go on.
+        Outside the picture the border's pixels go on. Many points at once are read several times
+        faster than a few at a time.
         """
-        width, height = self.size
-        margin = 3  # two pixels reach of the bicubic kernel, one for rounding
-        x, y = points[..., 0], points[..., 1]  # one by one: numpy is slow over a last axis of two
-        low = np.floor([x.min(), y.min()]).astype(int) - margin
-        high = np.ceil([x.max(), y.max()]).astype(int) + margin + 1
-        left, top = np.clip(low, 0, (width - 1, height - 1))
-        right, bottom = np.clip(high, (left + 1, top + 1), (width, height))
-        places = np.empty(points.shape, np.float32)
-        np.subtract(x, left, out=places[..., 0], casting="same_kind")
-        np.subtract(y, top, out=places[..., 1], casting="same_kind")
         sampled = cv2.remap(
-            linear_light(self.bgr[top:bottom, left:right]),
-            places,
+            self._light,
+            points.astype(np.float32, copy=False),
             np.empty(0),
             interpolation=cv2.INTER_CUBIC,
             borderMode=cv2.BORDER_REPLICATE,
         )
-        return np.asarray(sampled, np.float32)
+        return np.asarray(sampled, np.float32) / np.float32(LIGHT_STEPS)
 
-
-def linear_light(bgr: Pixels) -> Picture:
-    """Undo the sRGB curve: (h, w, 3) uint8 to float32 in [0, 1]."""
-    return np.asarray(cv2.LUT(np.ascontiguousarray(bgr), LINEAR), np.float32)
+    @cached_property
+    def _light(self) -> NDArray[np.uint16]:
+        """The picture (h, w, 3) in linear light; half the size of floats."""
+        return np.asarray(cv2.LUT(np.ascontiguousarray(self.bgr), LINEAR_CODE), np.uint16)
 
 
 def read_photo(path: Path) -> Photo:

@@ -92,8 +92,8 @@ def filled(photo: Photo, camera: Camera, fit: Fit) -> NDArray[np.bool_]:
 
     def light(lines: Array, shares: tuple[float, ...]) -> Array:
         around = [middle + share * (lines - middle) for share in shares]
-        each = [photo.sample(points[None]) for points in np.concatenate(around, axis=1)]
-        return np.array([np.median(points[0], axis=0) for points in each]).reshape(-1, 3)
+        each = photo.sample(np.concatenate(around, axis=1))
+        return np.asarray(np.median(each.astype(float), axis=1))
 
     ratio = np.log((light(inner, HOLE_AT) + 0.003) / (light(outer, BESIDE_AT) + 0.003))
     bright, colour = ratio.mean(axis=1), np.ptp(ratio, axis=1)

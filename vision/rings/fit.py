@@ -309,11 +309,13 @@ def rematch(tori: Array, seen_by: Camera, through: Camera, section: Section = RO
     seen = np.stack(outlines(seen_by, tori, angles, section), axis=1)
     middles = seen_by.project(np.column_stack([tori[:, 0], tori[:, 1], tori[:, TUBE]]))
     guess = tori.copy()
-    for ring, middle in enumerate(middles):
-        grow = through.mm_per_px(middle) / seen_by.mm_per_px(middle)
-        guess[ring, TUBE] *= grow
-        guess[ring, RADIUS] *= grow
-        guess[ring, :2] = through.to_plane(middle, guess[ring, TUBE])
+    beside = middles + (1.0, 0.0)
+    before, after = (
+        np.hypot(*(camera.to_plane(beside) - camera.to_plane(middles)).T)
+        for camera in (seen_by, through)
+    )
+    guess[:, [RADIUS, TUBE]] *= (after / before)[:, None]
+    guess[:, :2] = through.to_plane(middles, guess[:, [TUBE]])
     angles = angles + _turned(seen_by, through, middles)
     jacobian, normal, width = _jacobian(through, guess, angles, section)
     flat = jacobian.reshape(len(tori), 2 * SECTORS, 6)

@@ -1,7 +1,5 @@
 """The picture of a ring, cut open along its wire: sectors across, outlines at s = 0 and s = 1."""
 
-import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,6 +38,8 @@ S_FROM, S_TO = -0.6, 1.6
 """Range of s; s = 0 is the inner outline of the guess, s = 1 its outer one. In this measure the
 mirrored band of a bright wire sits at 0.146 and 0.854 at every size and distance."""
 
+AT_ONCE = 64
+"""Rings whose samples are in memory at once: 20 MB."""
 PAPER_INSIDE, PAPER_OUTSIDE = -0.25, 1.25
 PAPER_PERCENTILE = 80.0
 PAPER_LEAST = 0.002
@@ -97,19 +97,15 @@ def unwrap_between(photo: Photo, inner: Array, outer: Array, grid: Grid = FINE) 
     planes = np.empty((rings, 6, grid.sectors, grid.samples), np.float32)
     clear = np.empty((rings, grid.sectors))
     s = grid.s.astype(np.float32)
-
-    def read(ring: int) -> None:
-        points = _points(inner[ring].astype(np.float32), outer[ring].astype(np.float32), s)
-        clear[ring] = _share_inside(points, photo.size, grid)
-        samples = photo.sample(points)
+    for start in range(0, rings, AT_ONCE):
+        part = slice(start, start + AT_ONCE)
+        points = _points(inner[part].astype(np.float32), outer[part].astype(np.float32), s)
+        rays = (-1, grid.sectors, grid.rays, grid.samples)
+        clear[part] = _inside(points, photo.size).reshape(rays).mean(axis=(2, 3))
+        samples = photo.sample(points.reshape(-1, *points.shape[2:])).reshape(*rays, 3)
         brightest = np.maximum(np.maximum(samples[..., 0], samples[..., 1]), samples[..., 2])
-        over = (brightest > CLIPPED).reshape(grid.sectors, grid.rays, grid.samples)
-        planes[ring, 3] = over.mean(axis=1, dtype=np.float32)
-        rays = samples.reshape(grid.sectors, grid.rays, 3 * grid.samples)
-        light[ring] = rays.mean(axis=1).reshape(grid.sectors, grid.samples, 3)
-
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
-        list(threads.map(read, range(rings)))
+        planes[part, 3] = (brightest > CLIPPED).mean(axis=2, dtype=np.float32)
+        light[part] = samples.mean(axis=2)
     paper = light[:, :, (grid.s < PAPER_INSIDE) | (grid.s > PAPER_OUTSIDE)]
     around = paper.reshape(rings, paper.shape[1] * paper.shape[2], 3)
     level = np.percentile(around, PAPER_PERCENTILE, axis=1)
@@ -123,24 +119,16 @@ def unwrap_between(photo: Photo, inner: Array, outer: Array, grid: Grid = FINE) 
 
 
 def _points(inner: Picture, outer: Picture, s: Picture) -> Picture:
-    """Pixels (m, samples, 2) along the m rays from inner to outer."""
-    points = np.empty((len(inner), len(s), 2), np.float32)
+    """Pixels (n, m, samples, 2) along the m rays of n rings from inner to outer."""
+    points = np.empty((*inner.shape[:2], len(s), 2), np.float32)
     for axis in (0, 1):  # one by one: numpy is slow over a last axis of two
-        start, step = inner[:, axis, None], (outer - inner)[:, axis, None]
+        start, step = inner[..., axis, None], (outer - inner)[..., axis, None]
         points[..., axis] = start + s * step
     return points
 
 
-def _share_inside(points: Picture, size: tuple[int, int], grid: Grid) -> Array:
-    """Share (sectors,) of each sector's points that lie in the picture."""
-    ends = points[:, [0, -1]]
-    if (
-        (ends >= 0).all()
-        and (ends[..., 0] <= size[0] - 1).all()
-        and (ends[..., 1] <= size[1] - 1).all()
-    ):
-        return np.ones(grid.sectors)
+def _inside(points: Picture, size: tuple[int, int]) -> NDArray[np.bool_]:
+    """Which points (..., 2) lie in the picture."""
     x, y = points[..., 0], points[..., 1]
-    inside = (x >= 0) & (y >= 0) & (x <= size[0] - 1) & (y <= size[1] - 1)
-    share: Array = inside.reshape(grid.sectors, -1).mean(axis=1)
-    return share
+    inside: NDArray[np.bool_] = (x >= 0) & (y >= 0) & (x <= size[0] - 1) & (y <= size[1] - 1)
+    return inside
