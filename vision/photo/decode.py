@@ -89,6 +89,8 @@ class Photo:
         Outside the picture the border's pixels go on. Many points at once are read several times
         faster than a few at a time.
         """
+        if not points.size:
+            return np.empty((*points.shape[:-1], 3), np.float32)
         sampled = cv2.remap(
             self._light,
             points.astype(np.float32, copy=False),

@@ -309,7 +309,7 @@ def rematch(tori: Array, seen_by: Camera, through: Camera, section: Section = RO
     seen = np.stack(outlines(seen_by, tori, angles, section), axis=1)
     middles = seen_by.project(np.column_stack([tori[:, 0], tori[:, 1], tori[:, TUBE]]))
     guess = tori.copy()
-    beside = middles + (1.0, 0.0)
+    beside = middles + np.array([1.0, 0.0])
     before, after = (
         np.hypot(*(camera.to_plane(beside) - camera.to_plane(middles)).T)
         for camera in (seen_by, through)
