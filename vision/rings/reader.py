@@ -76,13 +76,14 @@ def read_edges(planes: Picture, net: Net = Net.RING) -> Reading:
     Convolutions along s and across the neighbouring sectors, with the mean of the whole ring
     beside them: a sector lost in shadow or glare is read by what the others show.
     """
-    size = SCOUT_BATCH if net is Net.SCOUT else BATCH
-    batches = [planes[at : at + size] for at in range(0, len(planes), size)]
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
-        parts = list(threads.map(partial(_read, _weights(net)), batches))
-    if not parts:
+    if not len(planes):
         nothing = np.empty((0, 2, planes.shape[2]))
         return Reading(edges=nothing, weight=nothing, scale=np.empty((0, 2)), presence=np.empty(0))
+    size = SCOUT_BATCH if net is Net.SCOUT else BATCH
+    # an even number of like batches, so that two cores are done together
+    count = min(2 * int(np.ceil(len(planes) / (2 * size))), len(planes))
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        parts = list(threads.map(partial(_read, _weights(net)), np.array_split(planes, count)))
     edges, log_weight, answer = (
         np.concatenate(part).astype(np.float64) for part in zip(*parts, strict=True)
     )

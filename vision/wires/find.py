@@ -36,7 +36,7 @@ LENGTH_LEAST_MM = 15.0
 RING_RIM = 1.1
 """Edges this near to a ring or coin, in its radii, are its own or its shadow's."""
 TRIALS_MOST = 8
-"""Edges that may be tried in vain."""
+"""Edges that may be read in vain."""
 HOPE_LEAST = 0.1
 """Presence after the first look at any guess of an edge, under which it is given up."""
 PRESENCE_LEAST, SCATTER_MOST = 0.5, 0.04
@@ -85,6 +85,10 @@ BEND_REACH, BEND_LOOK, BEND_SHARE = 2.5, 1.2, 0.6
 radians, some direction is wire for this share of the way."""
 
 
+Hidden = Callable[[Array], NDArray[np.bool_]]
+"""Tells of pixels (n, 2) whether the reference or a ring lies there."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Piece:
     """A straight piece of wire: measured stretches and both its ends."""
@@ -126,15 +130,17 @@ def find_wires(
     hides : whether the reference itself lies at a pixel
     """
     camera, section = scale.camera, lying(rings.section)
-    edges = straight_edges(photo, camera, _hider(scale, rings, hides))
+    hidden = _hider(scale, rings, hides)
+    edges = straight_edges(photo, camera, hidden)
     found: list[Piece] = []
     failures = 0
     while len(edges.ends_mm) and failures < TRIALS_MOST:
         index = int(np.argmax(edges.length))
-        seed = _try(photo, camera, edges.ends_mm[index], section)
         gone = np.arange(len(edges.ends_mm)) == index
+        guesses = _in_the_open(camera, guesses_from(photo, camera, edges.ends_mm[index]), hidden)
+        seed = _try(photo, camera, guesses, section, hidden) if len(guesses) else None
         if seed is None:
-            failures += 1
+            failures += len(guesses) > 0
         else:
             piece = _piece(photo, camera, seed, section)
             gone |= _beside(edges, seed, piece)
@@ -151,9 +157,7 @@ def lying(section: Section) -> Section:
     return HALF_ROUND if section is HALF_ROUND_INSIDE else section
 
 
-def _hider(
-    scale: Scale, rings: Fit, hides: Callable[[float, float], bool]
-) -> Callable[[Array], NDArray[np.bool_]]:
+def _hider(scale: Scale, rings: Fit, hides: Callable[[float, float], bool]) -> Hidden:
     """Tell of pixels (n, 2) whether the reference or a ring lies there."""
     known = np.zeros((0, 2))
     reach = np.zeros(0)
@@ -220,18 +224,25 @@ def _share_metal(one: Piece, other: Piece) -> bool:
     return float(np.mean(apart < near)) > TWIN_SHARE
 
 
-def _try(photo: Photo, camera: Camera, edge_mm: Array, section: Section) -> Array | None:
-    """The stretch (6,) of wire that an edge belongs to, if any."""
-    guesses = guesses_from(photo, camera, edge_mm)
-    if not len(guesses):
-        return None
+def _in_the_open(camera: Camera, stretches: Array, hidden: Hidden) -> Array:
+    """Those of the stretches (n, 6) whose axes do not run in the place of a ring or coin."""
+    axes = axis_of(stretches, np.array([-0.35, 0.0, 0.35]))[0]
+    points = camera.project(np.concatenate([axes, np.zeros((*axes.shape[:2], 1))], axis=-1))
+    open_: Array = stretches[~hidden(points.reshape(-1, 2)).reshape(-1, 3).all(axis=1)]
+    return open_
+
+
+def _try(
+    photo: Photo, camera: Camera, guesses: Array, section: Section, hidden: Hidden
+) -> Array | None:
+    """The stretch (6,) of wire among guesses (n, 6), if any."""
     fit = fit_stretches(photo, camera, guesses, rounds=1, section=section, once=True)
     if fit.presence.max() < HOPE_LEAST:
         return None
     fit = fit.chosen(np.argsort(-fit.worth)[:2])
     fit = fit_stretches(photo, camera, fit.stretches, rounds=2, section=section, once=True)
     best = fit.chosen(np.array([np.argmax(fit.worth)]))
-    if not _is_sure(best):
+    if not _is_sure(best) or not len(_in_the_open(camera, best.stretches, hidden)):
         return None
     best = settled(photo, camera, best.stretches, section)
     return best.stretches[0] if _is_sure(best) else None
