@@ -22,7 +22,7 @@ RIVAL = 0.5
 first; under glare the band of light along an edge looks to it like a thin ring."""
 SECOND_FINALISTS, SECOND_GUESSES = (4, 2, 1), 2
 """The same for the second try, and how many guesses of a nest's own it makes."""
-RIM_AR = 12.0
+RIM_AR = 9.0
 """A ring with a larger AR in the place of a coin is the coin's own raised rim."""
 USUAL_MOST, ALIKE = 3, 0.06
 """Sizes that the second try knows already; sizes that differ less than this (ln) are one, and so
