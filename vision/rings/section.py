@@ -39,7 +39,7 @@ class Section:
     u_wire_rel: float = 0.0
     u_id_rel: float = 0.0
     """Standard uncertainty of wire and ID, in wires, beside what the reader doubts: it learnt from
-    few such rings, and edges are rounded. What 95 % of 549 held-out rings of the training's tracer,
+    few such rings, and edges are rounded. What 95 % of 571 held-out rings of the training's tracer,
     photographed twice, need."""
 
     @property
@@ -106,8 +106,8 @@ SQUARE = Section(
     corners=((-1.0, 0.0), (1.0, 0.0), (1.0, 2.0), (-1.0, 2.0)),
     meaning="square wire: wire is its side, flat to flat, as high as wide; AR = ID / side (tables "
     "of weaves mean round wire); not seen: whether the wire is twisted or leans on an edge",
-    u_wire_rel=0.043,
-    u_id_rel=0.051,
+    u_wire_rel=0.034,
+    u_id_rel=0.032,
 )
 
 HALF_ROUND = Section(
@@ -117,8 +117,8 @@ HALF_ROUND = Section(
     arc_faces=(0.0, 1.0),
     meaning="half-round wire lying on its flat side: wire is its width, the flat side; AR = ID / "
     "width; not seen: its height, taken as half the width",
-    u_wire_rel=0.04,
-    u_id_rel=0.026,
+    u_wire_rel=0.036,
+    u_id_rel=0.042,
 )
 
 HALF_ROUND_INSIDE = Section(
@@ -128,8 +128,8 @@ HALF_ROUND_INSIDE = Section(
     arc_faces=(1.0, 0.0),
     meaning="half-round wire with its flat side inside the ring: wire is its height, flat to "
     "crown; AR = ID / height; not seen: the width of the flat side, taken as twice the height",
-    u_wire_rel=0.011,
-    u_id_rel=0.035,
+    u_wire_rel=0.036,
+    u_id_rel=0.088,
 )
 
 TWISTED = Section(
@@ -137,8 +137,8 @@ TWISTED = Section(
     arc=(0.0, 1.0, 1.0),
     meaning="twisted wire: wire is the envelope, over the ridges, as a caliper reads it; ID is "
     "inside the ridges, AR = ID / envelope; not seen: the strands' own thickness",
-    u_wire_rel=0.018,
-    u_id_rel=0.017,
+    u_wire_rel=0.017,
+    u_id_rel=0.015,
 )
 
 SECTIONS = {one.profile: one for one in (ROUND, SQUARE, HALF_ROUND, HALF_ROUND_INSIDE, TWISTED)}
