@@ -24,6 +24,8 @@ SECOND_FINALISTS, SECOND_GUESSES = (4, 2, 1), 2
 """The same for the second try, and how many guesses of a nest's own it makes."""
 RIM_AR = 9.0
 """A ring with a larger AR in the place of a coin is the coin's own raised rim."""
+TWIN_ALIKE = 0.1
+"""Relative difference of circles of one size: their radii are found in steps of a twelfth."""
 USUAL_MOST, ALIKE = 3, 0.06
 """Sizes that the second try knows already; sizes that differ less than this (ln) are one, and so
 much a disc's outline may be off those of the ring that it is."""
@@ -115,6 +117,9 @@ def _worth(fit: Fit) -> Array:
 def is_ring(photo: Photo, nests: list[Nest], camera: Camera, rim: Rim) -> bool:
     """Whether a ring, whose hole shows the table, lies where a disc was thought to be.
 
+    It must have a twin: rings come in sizes, and a coin of two metals is a ring to the eye, with a
+    core that may look like the table in shadow.
+
     Parameters
     ----------
     camera : for which the disc is the coin that it was taken for
@@ -126,7 +131,19 @@ def is_ring(photo: Photo, nests: list[Nest], camera: Camera, rim: Rim) -> bool:
     seen = 2.0 * rim.radius * camera.mm_per_px(np.array([rim.x, rim.y]))
     alike = (fit.id_mm < (1.0 + ALIKE) * seen) & (fit.outer_mm > (1.0 - ALIKE) * seen)
     thick = fit.id_mm < RIM_AR * fit.wire_mm
-    return bool(np.any(alike & thick & ~filled(photo, camera, fit)))
+    outer_px = fit.outer_mm / seen * rim.radius
+    twin = np.array([_has_twin(nests, rim, float(radius)) for radius in outer_px], bool)
+    return bool(np.any(alike & thick & twin & ~filled(photo, camera, fit)))
+
+
+def _has_twin(nests: list[Nest], rim: Rim, radius: float) -> bool:
+    """Whether a circle of this radius lies around another centre than the rim's."""
+    return any(
+        abs(circle.radius / radius - 1.0) < TWIN_ALIKE
+        for nest in nests
+        if np.hypot(nest.x - rim.x, nest.y - rim.y) > radius
+        for circle in nest.circles
+    )
 
 
 def looks_round(fit: Fit) -> Fit:
