@@ -19,9 +19,9 @@ EDGE_TOLERANCE_PX = 0.05
 pytestmark = pytest.mark.skipif(shutil.which("g++") is None, reason="needs g++")
 
 
-def black_on_light(index, *, flat):
+def black_on_light(index, *, flat, wires=False):
     """Scene `index` as a black ring on a glowing table: pixel value = uncovered area."""
-    s, _, truth = draw_scene(5, index)
+    s, _, truth = draw_scene(5, index, wires=wires)
     s["solids"], s["lights"], s["phone_on"], s["bounces"] = 1, 0, 0, 1
     s["albedo"] = s["albedo2"] = 0
     s["glow"], s["table_f0"], s["line_step"], s["glyph_size"] = 1, 0, 0, 0
@@ -90,11 +90,11 @@ def test_a_black_ring_on_a_light_table_covers_what_the_closed_form_says(flat):
 def test_black_pieces_and_other_profiles_cover_what_the_closed_form_says(kind, sections):
     picked = []
     for index in range(2000):
-        _, _, truth = draw_scene(5, index)
+        _, _, truth = draw_scene(5, index, wires=kind == "wire")
         wanted = KINDS[truth["kind"]] == kind and int(truth["section"]) in sections
         wanted &= np.hypot(*truth["camera"][:2]) < 0.2 * truth["camera"][2]
         if wanted and 96 < truth["size"] < 260 and truth["wire_px"] > 12:
-            picked.append(black_on_light(index, flat=False))
+            picked.append(black_on_light(index, flat=False, wires=kind == "wire"))
         if len(picked) == 5:
             break
     scenes, truths = zip(*picked, strict=True)
