@@ -20,8 +20,8 @@ class Grid:
 
     sectors: int
     rays: int
-    """In each sector; their mean is what is read. Half as many leave noise that shows: on a photo of
-    stainless wire under two lamps errors of the wire of 0.07 instead of 0.05 mm (95 %)."""
+    """In each sector; their mean is what is read. With half as many the noise shows: stainless wire
+    under two lamps was wrong by up to 0.07 instead of 0.05 mm (95 %)."""
     samples: int
     """Along each ray, at the middles of equal steps of s."""
 
