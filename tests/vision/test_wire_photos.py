@@ -1,11 +1,14 @@
 """Drawn photos of wire alone, measured from the photo to the numbers."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
+import pytest
 
 from tests.vision.drawn import photo_of
+from vision.errors import RingsError
 from vision.photo.circles import find_circles
 from vision.pipeline import read_rings
 from vision.results import Ring, Status, Wire
@@ -71,3 +74,14 @@ def test_a_photo_of_wires_alone_is_measured() -> None:
         assert wire.wire_mm is not None
         assert abs(wire.wire_mm.value - width) < wire.wire_mm.u95 < U95_MOST * width
         assert abs(wire.length_mm - length) < 1.5
+
+
+def test_a_photo_with_edges_and_no_wire_on_a_stated_scale_ends_without_wire() -> None:
+    # One step of light, nothing round: no guess of a wire is left to try.
+    photo = photo_of(CAMERA, SIZE, [], 26.0)
+    bgr = photo.bgr.copy()
+    bgr[:, 900:] //= 2
+    edge = replace(photo, bgr=bgr)
+    with pytest.raises(RingsError):
+        sight = see_reference(edge, [], STATED, partial(is_ring, edge, []))
+        read_rings(edge, sight, [])

@@ -226,7 +226,7 @@ def _pixels(image: Image.Image, data: bytes, name: str) -> Pixels:
             grey = np.round(np.clip(deep / top, 0, 1) * 255).astype(np.uint8)
             return np.repeat(grey[..., None], 3, axis=2)
         return np.ascontiguousarray(np.asarray(_flat(image), np.uint8)[..., ::-1])
-    except (OSError, ValueError, SyntaxError, EOFError) as error:
+    except (OSError, ValueError, SyntaxError, EOFError, IndexError) as error:
         raise cut from error
 
 

@@ -178,7 +178,7 @@ def _hider(scale: Scale, rings: Fit, hides: Callable[[float, float], bool]) -> H
             work = scale.work_px.astype(np.float32)
             inside = [cv2.pointPolygonTest(work, (float(x), float(y)), True) for x, y in points]
             return np.asarray(at_ring | (np.array(inside) < margin))
-        return np.asarray(at_ring | np.array([hides(float(x), float(y)) for x, y in points]))
+        return np.asarray(at_ring | np.array([hides(float(x), float(y)) for x, y in points], bool))
 
     return hidden
 
