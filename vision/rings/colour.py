@@ -11,7 +11,7 @@ from vision.scale.camera import Camera
 Array = NDArray[np.float64]
 
 GREY_CHROMA = 5.0
-"""CIE Lab chroma under which a ring has no colour of its own: of 274 rendered rings of white metals
+"""CIE Lab chroma under which a ring has no colour of its own: of 257 rendered rings of white metals
 on white paper all have less than 4.3, of 309 of copper, bronze, brass and gold 99 of 100 more."""
 BLACK_LIGHTNESS = 22.0
 METALS = ((30.0, 62.0, "copper-coloured"), (62.0, 100.0, "brass-coloured"))
