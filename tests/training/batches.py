@@ -18,7 +18,7 @@ from tests.training.starts import (
 from tests.training.store import Scenes
 from tests.training.unwrapping import unwrap
 
-FRAMES = (176, 272, 480)
+FRAMES = (192, 304, 544)
 """Sizes of padded pictures; a crop goes into the smallest that leaves 16 px to place it."""
 
 MIXED_CHANNELS, MIRRORED, GAIN_SPREAD = 0.35, 0.5, 0.05
@@ -73,7 +73,7 @@ def label_margin(scenes: Scenes, rows: Tensor) -> Tensor:
 def make_batch(
     scenes: Scenes, pools: list[Tensor], photos: int, dice: Dice
 ) -> tuple[Tensor, Target]:
-    """Draw about `photos` photos with all their starts: planes (n, 6, 16, 144) and targets."""
+    """Draw about `photos` photos with all their starts: planes (n, 9, 16, 144) and targets."""
     total = sum(len(p) for p in pools)
     parts: list[tuple[Tensor, Target]] = []
     for frame, pool in zip(FRAMES, pools, strict=True):
@@ -117,9 +117,10 @@ def augment(planes: Tensor, target: Target, dice: Dice) -> tuple[Tensor, Target]
     order = dice.uniform(n, 0, 1, 3).argsort(1)
     plain = torch.arange(3, device=planes.device).expand(n, 3)
     order = torch.where(dice.chance(n, MIXED_CHANNELS)[:, None], order, plain)
-    colour = planes[:, :3].gather(1, order[:, :, None, None].expand(-1, -1, *planes.shape[2:]))
-    colour = colour * torch.exp(GAIN_SPREAD * dice.normal(n, 3))[:, :, None, None]
-    return torch.cat([colour, planes[:, 3:]], 1), target
+    index = order[:, :, None, None].expand(-1, -1, *planes.shape[2:])
+    gain = torch.exp(GAIN_SPREAD * dice.normal(n, 3))[:, :, None, None]
+    near, far = (light.gather(1, index) * gain for light in (planes[:, :3], planes[:, 6:]))
+    return torch.cat([near, planes[:, 3:6], far], 1), target
 
 
 class Pool:
@@ -132,7 +133,7 @@ class Pool:
     def __init__(self, planes: Tensor, target: Target, size: int) -> None:
         n, device = len(planes), planes.device
         self.size, self.filled, self.next = size // n * n, 0, 0
-        shape = (self.size, 4, *planes.shape[2:])
+        shape = (self.size, 7, *planes.shape[2:])
         self.light = torch.empty(shape, dtype=torch.float16, device=device)
         self.width = torch.empty(self.size, device=device)
         self.place = planes[:1, 4:5].clone()
@@ -144,7 +145,7 @@ class Pool:
     def put(self, planes: Tensor, target: Target) -> None:
         """Let new samples take the place of the oldest; always as many as at the first time."""
         here = slice(self.next, self.next + len(planes))
-        self.light[here] = planes[:, :4].half()
+        self.light[here] = torch.cat([planes[:, :4], planes[:, 6:]], 1).half()
         self.width[here] = planes[:, 5, 0, 0]
         for name, held in self.target.items():
             held[here] = getattr(target, name)
@@ -157,4 +158,4 @@ class Pool:
         place = self.place.expand(count, 1, *light.shape[2:])
         width = self.width[rows, None, None, None].expand_as(place)
         target = Target(**{name: held[rows] for name, held in self.target.items()})
-        return torch.cat([light, place, width], 1), target
+        return torch.cat([light[:, :4], place, width, light[:, 4:]], 1), target

@@ -16,7 +16,8 @@ from tests.training.unwrapping import S_FROM, S_TO, SAMPLES, SECTORS
 LOG_WEIGHT_LIMIT = 4.0
 PLACES = SAMPLES // 4
 """Places along s; the soft mean and an offset read between them."""
-PLANES = 8
+PLANES = {False: 8, True: 14}
+"""Inputs without and with the wide look."""
 MEAN_LIGHT = 0.8
 """Usual value of a channel's plane, taken off so that the inputs lie around zero."""
 SLOPE_GAIN = 8.0
@@ -35,12 +36,14 @@ class NetConfig:
     """Of the blocks, along s."""
     pooled: int = 1
     """Samples along s that are taken together before anything is read."""
+    wide: bool = True
+    """Whether the wide look is read too."""
 
 
 CONFIGS = {
     c.name: c
     for c in (
-        NetConfig(name="scout", channels=16, dilations=(1, 2, 1), pooled=2),
+        NetConfig(name="scout", channels=16, dilations=(1, 2, 1), pooled=2, wide=False),
         NetConfig(name="lean", channels=32, dilations=(1, 2, 4, 2, 1)),
         NetConfig(name="full", channels=48, dilations=(1, 2, 4, 4, 2, 1)),
     )
@@ -69,9 +72,9 @@ class Reader(nn.Module):
 
     def __init__(self, config: NetConfig) -> None:
         super().__init__()
-        c, self.pooled = config.channels, config.pooled
+        c, self.pooled, self.wide = config.channels, config.pooled, config.wide
         places = PLACES // config.pooled
-        self.first = nn.Conv2d(PLANES, c, (1, 8), stride=(1, 2), padding=(0, 3))
+        self.first = nn.Conv2d(PLANES[config.wide], c, (1, 8), stride=(1, 2), padding=(0, 3))
         self.second = nn.Conv2d(c, c, (1, 6), stride=(1, 2), padding=(0, 2))
         self.blocks = nn.ModuleList([Block(c, d) for d in config.dilations])
         self.head = nn.Conv2d(c, 6, 1)
@@ -87,7 +90,7 @@ class Reader(nn.Module):
 
     def forward(self, rings: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
         rings = F.avg_pool2d(rings, (1, self.pooled))
-        x = F.relu(self.second(F.relu(self.first(inputs(rings)))))
+        x = F.relu(self.second(F.relu(self.first(inputs(rings, wide=self.wide)))))
         for block in self.blocks:
             x = block(x)
         place, offset, trust = self.head(x).float().unflatten(1, (3, 2)).unbind(1)
@@ -100,11 +103,17 @@ class Reader(nn.Module):
         return edges, weight, answer[:, :2], answer[:, 2:]
 
 
-def inputs(rings: Tensor) -> Tensor:
-    """Planes (n, 8, 16, 144): light, its change along s, clipping, wire width."""
-    light = rings[:, :3]
-    slope = F.pad(light[..., 2:] - light[..., :-2], (1, 1)) * SLOPE_GAIN
-    return torch.cat([light - MEAN_LIGHT, slope, rings[:, 3:4], rings[:, 5:6] - 1.0], 1)
+def inputs(rings: Tensor, *, wide: bool) -> Tensor:
+    """Planes (n, 8, 16, 144): light, its change along s, clipping, wire width.
+
+    With the wide look 14: its light and its change too.
+    """
+    planes = [*_light(rings[:, :3]), rings[:, 3:4], rings[:, 5:6] - 1.0]
+    return torch.cat(planes + (_light(rings[:, 6:]) if wide else []), 1)
+
+
+def _light(light: Tensor) -> list[Tensor]:
+    return [light - MEAN_LIGHT, F.pad(light[..., 2:] - light[..., :-2], (1, 1)) * SLOPE_GAIN]
 
 
 def multiply_adds(config: NetConfig) -> float:
@@ -117,5 +126,5 @@ def multiply_adds(config: NetConfig) -> float:
 
     for module in net.modules():
         module.register_forward_hook(count)
-    net(torch.zeros(1, 6, SECTORS, SAMPLES))
+    net(torch.zeros(1, 9, SECTORS, SAMPLES))
     return total[0]

@@ -104,7 +104,8 @@ def run_wires(a: argparse.Namespace) -> None:
     from tests.training.wires import evaluate_wires
 
     table = evaluate_wires(Scenes(a.work / "held", torch.device("cpu"), most=a.most), seed=4711)
-    save_table(table, a.work / "result" / "evaluation-wires.npz")
+    for place in folders(a):
+        save_table(table, place / "evaluation-wires.npz")
     constants = calibrate_wires(table)
     write_constants(constants)
     print(constants)

@@ -25,9 +25,11 @@ SECTION_SHARES = (0.90, 0.04, 0.015, 0.015, 0.03)
 """Round, square, half-round, half-round inside, twisted: the order of PROFILES."""
 PROFILES = (ROUND, SQUARE, HALF_ROUND, HALF_ROUND_INSIDE, TWISTED)
 
-LARGEST_PX, GRANULE_PX, MARGIN_PX = 448, 16, 10
+LARGEST_PX, GRANULE_PX, MARGIN_PX = 512, 16, 10
 REACH = 0.85
-"""Wire widths beyond both outlines that get the full number of paths."""
+"""Wire widths beyond both outlines of a ring that get the full number of paths."""
+SEEN = 1.7
+"""Wire widths beyond the outer outline that lie in the crop: as far as the wide look goes."""
 
 TRUTH_T = np.dtype(
     [
@@ -58,7 +60,7 @@ def draw_scene(seed: int, index: int, *, wires: bool = False, bounces: int = 5) 
     kind = str(rng.choice(KINDS, p=KIND_SHARES["wires" if wires else "rings"]))
     piece = kind in PIECES
     s["seed"], s["white"], s["bounces"] = rng.integers(1 << 30), 1.0, bounces
-    s["paths"], s["paths_far"] = int(log_uniform(rng, 28, 80)), 6
+    s["paths"], s["paths_far"] = int(log_uniform(rng, 28, 80)), 10
     section = int(rng.choice(len(PROFILES), p=SECTION_SHARES))
     if piece:
         scale = _piece(rng, s, truth, section)
@@ -109,7 +111,7 @@ def _sizes(rng: Rng) -> tuple[float, float, float]:
         ratio = log_uniform(rng, 2.3, 8.0)
         wire_px = log_uniform(rng, 9.0, 75.0)
         scale = wire_px / wire
-        if 12.0 <= scale <= 50.0 and (ratio + 2 + 2 * 0.8) * wire_px < LARGEST_PX - 40:
+        if 12.0 <= scale <= 50.0 and (ratio + 2 + 2 * SEEN) * wire_px < LARGEST_PX - 40:
             return wire, ratio, scale
 
 
@@ -250,7 +252,7 @@ def _camera(rng: Rng, s: NDArray[np.void], truth: NDArray[np.void], scale: float
         return np.hstack([k @ rotation, (-k @ rotation @ position)[:, None]])
 
     t = np.linspace(0, 2 * np.pi, 64, endpoint=False)
-    rim = radius + tube + 2 * tube * 0.75
+    rim = radius + tube + 2 * tube * SEEN
     edge = np.stack([rim * np.cos(t), rim * np.sin(t), np.full(64, tube)], -1)
     piece = o["kind"] == 2
     if piece:

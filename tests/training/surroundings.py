@@ -16,7 +16,7 @@ SURFACES = {
 """Share of each kind of table; the order numbers the groups of the evaluation table."""
 
 ARRANGEMENTS = {
-    "window": 0.30, "two lamps": 0.20, "hard lamp": 0.14, "torch": 0.12, "overhead": 0.12,
+    "window": 0.26, "two lamps": 0.26, "hard lamp": 0.14, "torch": 0.12, "overhead": 0.10,
     "overcast": 0.12,
 }  # fmt: skip
 

@@ -11,7 +11,7 @@ from torch import Tensor
 from torch.nn import functional as F
 
 SECTORS, RAYS, SAMPLES = 16, 6, 144
-S_FROM, S_TO = -0.6, 1.6
+S_FROM, S_TO, WIDER, EVERY = -0.6, 1.6, 2.0, 3
 PAPER_INSIDE, PAPER_OUTSIDE, PAPER_SHARE, PAPER_LEAST = -0.25, 1.25, 0.8, 0.002
 BRIGHTEST, CLIPPED, LENGTH_UNIT_PX = 5.0, 0.955, 30.0
 """As in `vision/rings/unwrap.py`; `test_unwrapping.py` holds both together."""
@@ -71,17 +71,13 @@ def unwrap(light: Tensor, inner: Tensor, outer: Tensor) -> Tensor:
 
     Returns
     -------
-    (p * k, 6, 16, 144), the planes of the product's `unwrap`
+    (p * k, 9, 16, 144), the planes of the product's `unwrap`
     """
-    photos, _, h, w = light.shape
-    n, rays, _ = inner.shape
+    n = len(inner)
     s = sample_places(light.device)
-    points = inner[:, :, None] + s[None, None, :, None] * (outer - inner)[:, :, None]
-    scale = torch.tensor([2 / (w - 1), 2 / (h - 1)], device=light.device)
-    grid = (points * scale - 1).reshape(photos, n // photos * rays, SAMPLES, 2)
-    values = F.grid_sample(light, grid, mode="bicubic", padding_mode="border", align_corners=True)
-    values = values.reshape(photos, 3, n // photos, SECTORS, RAYS, SAMPLES)
-    values = values.transpose(1, 2).reshape(n, 3, SECTORS, RAYS, SAMPLES)
+    values = _sampled(light, inner, outer, s)
+    some = slice(EVERY // 2, None, EVERY)
+    far = _sampled(light, inner[:, some], outer[:, some], 0.5 + WIDER * (s - 0.5)).mean(3)
     clipped = (values.amax(1) > CLIPPED).float().mean(2)
     mean = values.mean(3)
     paper = (s < PAPER_INSIDE) | (s > PAPER_OUTSIDE)
@@ -89,12 +85,28 @@ def unwrap(light: Tensor, inner: Tensor, outer: Tensor) -> Tensor:
     at = PAPER_SHARE * (around.shape[-1] - 1)
     low = int(at)
     level = around[..., low] + (at - low) * (around[..., low + 1] - around[..., low])
-    relative = (mean / level.clamp_min(PAPER_LEAST)[:, :, None, None]).clamp(0, BRIGHTEST).sqrt()
+    relative, beyond = (
+        (part / level.clamp_min(PAPER_LEAST)[:, :, None, None]).clamp(0, BRIGHTEST).sqrt()
+        for part in (mean, far)
+    )
     width = torch.linalg.norm(outer - inner, dim=-1).mean(1) / LENGTH_UNIT_PX
     shape = (n, 1, SECTORS, SAMPLES)
     return torch.cat([
         relative, clipped[:, None], s.expand(shape), width[:, None, None, None].expand(shape),
+        beyond,
     ], 1)  # fmt: skip
+
+
+def _sampled(light: Tensor, inner: Tensor, outer: Tensor, s: Tensor) -> Tensor:
+    """Light (n, 3, 16, rays a sector, 144) at places `s` along the rays from inner to outer."""
+    photos, _, h, w = light.shape
+    n, rays, _ = inner.shape
+    points = inner[:, :, None] + s[None, None, :, None] * (outer - inner)[:, :, None]
+    scale = torch.tensor([2 / (w - 1), 2 / (h - 1)], device=light.device)
+    grid = (points * scale - 1).reshape(photos, n // photos * rays, SAMPLES, 2)
+    values = F.grid_sample(light, grid, mode="bicubic", padding_mode="border", align_corners=True)
+    values = values.reshape(photos, 3, n // photos, SECTORS, rays // SECTORS, SAMPLES)
+    return values.transpose(1, 2).reshape(n, 3, SECTORS, rays // SECTORS, SAMPLES)
 
 
 def true_positions(

@@ -67,8 +67,8 @@ def read_edges(planes: Picture, net: Net = Net.RING) -> Reading:
 
     Parameters
     ----------
-    planes : (n, 6, sectors, samples) float32, as `vision.rings.unwrap.unwrap` gives them: of the
-        fine grid, of the coarse one for the scout
+    planes : (n, 6 or 9, sectors, samples) float32, as `vision.rings.unwrap.unwrap` gives them: of
+        the fine grid, of the coarse one for the scout
     net : which reads; the scout quickly and half as well, to choose among guesses
 
     Notes
@@ -124,14 +124,25 @@ def _places(count: int) -> Picture:
 
 
 def _inputs(planes: Picture) -> Picture:
-    """What is read (n, sectors, samples, 8): light, its change along s, clipping, wire width."""
-    rows = np.zeros((len(planes), *planes.shape[2:], 8), np.float32)
-    light = np.moveaxis(planes[:, :3], 1, 3)
-    rows[..., :3] = light - np.float32(MEAN_LIGHT)
-    rows[:, :, 1:-1, 3:6] = (light[:, :, 2:] - light[:, :, :-2]) * np.float32(SLOPE_GAIN)
+    """What is read (n, sectors, samples, 8): light, its change along s, clipping, wire width.
+
+    Of a wide look (n, sectors, samples, 14): its light and its change too.
+    """
+    wide = planes.shape[1] > 6
+    rows = np.zeros((len(planes), *planes.shape[2:], 14 if wide else 8), np.float32)
+    _put_light(rows[..., :6], planes[:, :3])
     rows[..., 6] = planes[:, 3]
     rows[..., 7] = planes[:, 5] - np.float32(1.0)
+    if wide:
+        _put_light(rows[..., 8:], planes[:, 6:])
     return rows
+
+
+def _put_light(rows: Picture, planes: Picture) -> None:
+    """Three planes, and their change along s, into rows (n, sectors, samples, 6)."""
+    light = np.moveaxis(planes, 1, 3)
+    rows[..., :3] = light - np.float32(MEAN_LIGHT)
+    rows[:, :, 1:-1, 3:] = (light[:, :, 2:] - light[:, :, :-2]) * np.float32(SLOPE_GAIN)
 
 
 def _halved(net: Weights, name: str, rows: Picture, *, edge: int) -> Picture:

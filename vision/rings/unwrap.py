@@ -24,20 +24,31 @@ class Grid:
     under two lamps was wrong by up to 0.07 instead of 0.05 mm (95 %)."""
     samples: int
     """Along each ray, at the middles of equal steps of s."""
+    wide: bool = False
+    """Whether a third of the rays are followed further as well."""
 
     @property
     def s(self) -> Array:
         """(samples,) the s of each sample."""
         return np.linspace(S_FROM, S_TO, 2 * self.samples + 1)[1::2]
 
+    @property
+    def far_s(self) -> Array:
+        """(samples,) the s of each sample of the wide look: the same around the wire's middle."""
+        return 0.5 + WIDER * (self.s - 0.5)
+
 
 SECTORS, SAMPLES = 16, 144
-FINE = Grid(sectors=SECTORS, rays=12, samples=SAMPLES)
+FINE = Grid(sectors=SECTORS, rays=12, samples=SAMPLES, wide=True)
 COARSE = Grid(sectors=SECTORS, rays=4, samples=SAMPLES // 2)
 """For the reader, and for the scout."""
 S_FROM, S_TO = -0.6, 1.6
 """Range of s; s = 0 is the inner outline of the guess, s = 1 its outer one. In this measure the
 mirrored band of a bright wire sits at 0.146 and 0.854 at every size and distance."""
+WIDER, EVERY = 2.0, 3
+"""How many times as far the wide look goes, and along which of the rays. A lamp 26 degrees over the
+table throws a wire's shadow so far: the shadow's own far edge tells its near part from the wire's
+dark side."""
 
 AT_ONCE = 64
 """Rings whose samples are in memory at once: 20 MB."""
@@ -61,8 +72,9 @@ class Unwrapped:
     """The pictures of n rings, cut open."""
 
     planes: Picture
-    """(n, 6, sectors, samples): three channels as the square root of the light relative to the
-    surroundings, the share of clipped samples, s itself, the wire's width / 30 px."""
+    """(n, 6 or 9, sectors, samples): three channels as the square root of the light relative to the
+    surroundings, the share of clipped samples, s itself, the wire's width / 30 px; of the wide look
+    three channels more."""
     clear: Array
     """(n, sectors) share of each sector's samples that lie inside the picture."""
     paper: Array
@@ -95,28 +107,46 @@ def unwrap_between(photo: Photo, inner: Array, outer: Array, grid: Grid = FINE) 
     """
     rings = len(inner)
     light = np.empty((rings, grid.sectors, grid.samples, 3), np.float32)
-    planes = np.empty((rings, 6, grid.sectors, grid.samples), np.float32)
+    count = 9 if grid.wide else 6
+    planes = np.empty((rings, count, grid.sectors, grid.samples), np.float32)
     clear = np.empty((rings, grid.sectors))
-    s = grid.s.astype(np.float32)
-    for start in range(0, rings, AT_ONCE):
-        part = slice(start, start + AT_ONCE)
-        points = _points(inner[part].astype(np.float32), outer[part].astype(np.float32), s)
+    s, far_s = grid.s.astype(np.float32), grid.far_s.astype(np.float32)
+    start, stop = inner.astype(np.float32), outer.astype(np.float32)
+    far = np.empty_like(light) if grid.wide else light[:0]
+    for first in range(0, rings, AT_ONCE):
+        part = slice(first, first + AT_ONCE)
+        points = _points(start[part], stop[part], s)
         rays = (-1, grid.sectors, grid.rays, grid.samples)
         clear[part] = _inside(points, photo.size).reshape(rays).mean(axis=(2, 3))
         samples = photo.sample(points.reshape(-1, *points.shape[2:])).reshape(*rays, 3)
         brightest = np.maximum(np.maximum(samples[..., 0], samples[..., 1]), samples[..., 2])
         planes[part, 3] = (brightest > CLIPPED).mean(axis=2, dtype=np.float32)
         light[part] = samples.mean(axis=2)
+        if grid.wide:
+            some = slice(EVERY // 2, None, EVERY)
+            points = _points(start[part, some], stop[part, some], far_s)
+            samples = photo.sample(points.reshape(-1, *points.shape[2:]))
+            some_rays = (-1, grid.sectors, grid.rays // EVERY, grid.samples, 3)
+            far[part] = samples.reshape(some_rays).mean(axis=2)
     paper = light[:, :, (grid.s < PAPER_INSIDE) | (grid.s > PAPER_OUTSIDE)]
     around = paper.reshape(rings, paper.shape[1] * paper.shape[2], 3)
     level = np.percentile(around, PAPER_PERCENTILE, axis=1)
-    light /= np.maximum(level, PAPER_LEAST)[:, None, None].astype(np.float32)
-    planes[:, :3] = np.moveaxis(np.sqrt(np.clip(light, 0.0, BRIGHTEST, out=light), out=light), 3, 1)
+    level32 = np.maximum(level, PAPER_LEAST)[:, None, None].astype(np.float32)
+    planes[:, :3] = _relative(light, level32)
+    if grid.wide:
+        planes[:, 6:] = _relative(far, level32)
     planes[:, 4] = s
     across = outer - inner
     width_px = np.hypot(across[..., 0], across[..., 1]).mean(axis=1)
     planes[:, 5] = width_px[:, None, None] / LENGTH_UNIT_PX
     return Unwrapped(planes=planes, clear=clear, paper=level.max(axis=1))
+
+
+def _relative(light: Picture, level: Picture) -> Picture:
+    """Planes (n, 3, ...) of light (n, ..., 3) relative to the surroundings; spoils `light`."""
+    light /= level
+    np.sqrt(np.clip(light, 0.0, BRIGHTEST, out=light), out=light)
+    return np.moveaxis(light, 3, 1)
 
 
 def _points(inner: Picture, outer: Picture, s: Picture) -> Picture:

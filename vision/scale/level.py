@@ -2,7 +2,8 @@
 
 One coin in the middle of the picture shows a tilt of less than 3 degrees hardly at all. Many rings
 spread over the picture do: what a tilt or a lens does to circles changes over the picture in a way
-that rings of any size, each a little oval by itself, cannot imitate together.
+that rings of any size, each a little oval by itself, cannot imitate together. Rings also come in sizes:
+those of one size, laid down as they fell, are on average as large on one side as on the other.
 """
 
 from dataclasses import dataclass, replace
@@ -15,6 +16,7 @@ from vision.scale.camera import Camera, looking_down
 from vision.scale.coin import View
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
 
 U_TILT = 0.05
 """Tilt (radians, about each axis) of a phone held by eye over a table, before looking."""
@@ -25,6 +27,22 @@ ROUND_POINTS = 64
 """Points of an outline that tell its roundness."""
 U_DISC_OVAL = 0.002
 """Oval amplitude that a struck coin's traced rim shows by chance, or for its shadow."""
+U_ALIKE = 0.003
+"""By how much (ln) rings of one size differ at least; what they show is taken where it is more."""
+U_TREND = 0.006
+"""Change of the mean size of such rings across the table, by one height of the camera: rings of two
+bags, one laid to the left and one to the right. 0.2 % from the middle to the edge of a picture."""
+SIZE_STEP = 0.012
+"""Rings belong to one size as long as the next larger one differs by less than this (ln)."""
+FAMILY_LEAST = 4
+"""Rings of one size that say something."""
+CONFLICT = 7.8
+"""Squared distance between what shapes say alone and with sizes, from which sizes are left out: the
+95 % point of chi-squared with three degrees of freedom. Then the rings were laid in an order."""
+DISTANCE = -100.0
+"""Where the table is thought to be, seen from the lens; any distance would do."""
+ROBUST = 2.5
+"""Residual, in standard uncertainties, from which a shape or a size loses influence."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,6 +53,8 @@ class Round:
     """(ROUND_POINTS, 2) points all around it, at equal steps of angle."""
     u_oval: float
     """Standard uncertainty of its own roundness."""
+    is_ring: bool = True
+    """Whether others of its size may lie beside it; a coin lies alone."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,37 +66,108 @@ class Levelled:
     """Views one standard uncertainty away, along independent directions."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Found:
+    """Tilt about x and y and the lens term, and their covariance."""
+
+    q: Array
+    covariance: Array
+
+
 def level(view: View, rounds: list[Round]) -> Levelled:
-    """Find the tilt and the lens term that make everything round.
+    """Find the tilt and the lens term that make everything round, and rings of one size alike.
 
     Least squares of the second harmonics of all shapes brought back to the table, with robust
-    weights (a sprung ring is oval by itself) and the priors above. Distances do not enter: the
-    shapes depend on the directions of the rays alone, at whatever height a thing is round. Without
-    anything round the priors stand.
+    weights (a sprung ring is oval by itself) and the priors above; then, if four rings or more are
+    of one size, of their sizes as well. Distances do not enter: shapes and ratios of sizes depend
+    on the directions of the rays alone, at whatever height a thing is round. Without anything
+    round the priors stand.
     """
     points = np.reshape([thing.points_px for thing in rounds], (-1, ROUND_POINTS, 2))
     u_oval = np.array([thing.u_oval for thing in rounds])
-    start = np.array([view.tilt_x, view.tilt_y, view.k1])
+    is_ring = np.array([thing.is_ring for thing in rounds], bool)
+    by_shapes = _by_shapes(view, points, u_oval)
+    found = by_shapes
+    table = _camera(view, by_shapes.q).to_plane(points[is_ring], DISTANCE)
+    family = _families(np.log(_sizes(table)))
+    if np.any(family >= 0):
+        known = np.nonzero(is_ring)[0][family >= 0]
+        joint = _by_sizes(view, points[known], family[family >= 0], by_shapes)
+        step = joint.q - by_shapes.q
+        gained = by_shapes.covariance - joint.covariance
+        if step @ np.linalg.pinv(gained, rcond=1e-6) @ step < CONFLICT:
+            found = joint
+    size, axes = np.linalg.eigh(found.covariance)
+    spread = [found.q + np.sqrt(max(s, 0.0)) * axes[:, k] for k, s in enumerate(size)]
+    return Levelled(view=_view(view, found.q), spread=tuple(_view(view, q) for q in spread))
+
+
+def _by_shapes(view: View, points: Array, u_oval: Array) -> _Found:
+    """The view that makes everything round."""
     prior = np.array([U_TILT, U_TILT, U_K1])
 
     def misfit(q: Array) -> Array:
-        ovals = _ovals(_camera(view, q).to_plane(points, -100.0))
+        ovals = _ovals(_camera(view, q).to_plane(points, DISTANCE))
         return np.ravel(ovals / u_oval[:, None])
 
     def robust(q: Array) -> Array:
         shapes = misfit(q)
         size = np.repeat(np.hypot(shapes[::2], shapes[1::2]), 2)
-        weight = np.sqrt(np.minimum(1.0, 2.5 / np.maximum(size, 1e-9)))
-        return np.concatenate([weight * shapes, q / prior])
+        return np.concatenate([_weight(size) * shapes, q / prior])
 
-    fit = least_squares(robust, start, x_scale=prior)
-    found = np.asarray(fit.x, np.float64)
-    shapes = misfit(found)
-    chance = max(1.0, float(np.median(np.abs(shapes))) / 0.6745) if rounds else 1.0
-    covariance = np.linalg.inv(fit.jac.T @ fit.jac) * chance**2
-    size, axes = np.linalg.eigh(covariance)
-    spread = [found + np.sqrt(max(s, 0.0)) * axes[:, k] for k, s in enumerate(size)]
-    return Levelled(view=_view(view, found), spread=tuple(_view(view, q) for q in spread))
+    fit = least_squares(robust, np.array([view.tilt_x, view.tilt_y, view.k1]), x_scale=prior)
+    q = np.asarray(fit.x, np.float64)
+    shapes = misfit(q)
+    chance = max(1.0, float(np.median(np.abs(shapes))) / 0.6745) if len(points) else 1.0
+    return _Found(q=q, covariance=np.linalg.inv(fit.jac.T @ fit.jac) * chance**2)
+
+
+def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> _Found:
+    """What shapes said, and the sizes of rings of one size beside it.
+
+    Unknown are, besides the view, each family's size and a trend of the sizes across the table.
+    """
+    families = int(family.max()) + 1
+    whiten = np.linalg.cholesky(np.linalg.inv(shapes.covariance)).T
+    u_alike = U_ALIKE
+
+    def misfit(unknown: Array) -> Array:
+        table = _camera(view, unknown[:3]).to_plane(points, DISTANCE)
+        sizes = np.log(_sizes(table)) - table.mean(axis=1) @ unknown[3:5] / DISTANCE
+        misses: Array = sizes - unknown[5:][family]
+        return misses
+
+    def robust(unknown: Array) -> Array:
+        sizes = misfit(unknown) / u_alike
+        before = whiten @ (unknown[:3] - shapes.q)
+        return np.concatenate([_weight(np.abs(sizes)) * sizes, before, unknown[3:5] / U_TREND])
+
+    start = np.concatenate([shapes.q, np.zeros(2 + families)])
+    start[5:] = [np.median(misfit(start)[family == k]) for k in range(families)]
+    for _ in range(2):  # how much the rings of one size differ is known after the first
+        fit = least_squares(robust, start, x_scale="jac")
+        start = np.asarray(fit.x, np.float64)
+        misses = misfit(start)
+        u_alike = max(U_ALIKE, float(np.median(np.abs(misses))) / 0.6745)
+    covariance = np.linalg.inv(fit.jac.T @ fit.jac)
+    return _Found(q=start[:3], covariance=covariance[:3, :3])
+
+
+def _weight(size: Array) -> Array:
+    """Square root of Huber's weight."""
+    weight: Array = np.sqrt(np.minimum(1.0, ROBUST / np.maximum(size, 1e-9)))
+    return weight
+
+
+def _families(size: Array) -> Indices:
+    """Number (n,) of the family of like sizes (ln) that each belongs to; -1 in too small a one."""
+    order = np.argsort(size)
+    group = np.concatenate([[0], np.cumsum(np.diff(size[order]) > SIZE_STEP)])[: len(size)]
+    count = np.bincount(group, minlength=1)
+    number = np.where(count >= FAMILY_LEAST, np.cumsum(count >= FAMILY_LEAST) - 1, -1)
+    family = np.full(len(size), -1)
+    family[order] = number[group]
+    return family
 
 
 def _view(view: View, q: Array) -> View:
@@ -92,6 +183,14 @@ def _camera(view: View, q: Array) -> Camera:
         cy=view.cy,
         k1=float(q[2]),
     )
+
+
+def _sizes(points: Array) -> Array:
+    """Square root (n,) of the areas inside closed curves (n, m, 2)."""
+    ahead = np.roll(points, -1, axis=1)
+    cross = points[..., 0] * ahead[..., 1] - ahead[..., 0] * points[..., 1]
+    sizes: Array = np.sqrt(np.abs(cross.sum(axis=1)) / 2.0)
+    return sizes
 
 
 def _ovals(points: Array) -> Array:

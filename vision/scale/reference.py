@@ -209,6 +209,7 @@ class CoinSight:
         coin = Round(
             points_px=rim.ellipse().points(ROUND_POINTS),
             u_oval=U_DISC_OVAL,
+            is_ring=False,
         )
         found = level(self.found.view, [*rings, coin] if rim.is_traced else rings)
         disc = retraced(self.photo, self.disc, stand_over(found.view, rim, self.coin), self.coin)
