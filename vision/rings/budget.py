@@ -71,13 +71,14 @@ def _edge_u(fit: Fit, name: str) -> Array:
     """Standard uncertainty (n,) mm from the reader's edges: its own word, weighed.
 
     `ln u = a0 + a1 ln b + a2 ln D + a3 ln q` with b the error the reader expects, D how far its
-    readings are apart and q the scatter of the edges around the torus, all in mm.
+    readings are apart and q the scatter of the edges around the torus, all in mm. These were fitted
+    on harsh crops; whole photos ask for a share of it (`tests/accuracy/coverage.py`).
     """
     constants = calibration()[name]
     column = NAMES.index(name)
     expected = fit.reading.scale[:, column] * fit.wire_mm
     scatter = fit.scatter * fit.wire_mm
-    u: Array = np.exp(
+    u: Array = calibration()["photos"]["share"] * np.exp(
         constants["constant"]
         + constants["expected"] * np.log(expected)
         + constants["apart"] * np.log(fit.apart[:, column] + 0.001)

@@ -2,8 +2,8 @@
 
 One coin in the middle of the picture shows a tilt of less than 3 degrees hardly at all. Many rings
 spread over the picture do: what a tilt or a lens does to circles changes over the picture in a way
-that rings of any size, each a little oval by itself, cannot imitate together. Rings also come in sizes:
-those of one size, laid down as they fell, are on average as large on one side as on the other.
+that rings of any size, each a little oval by itself, cannot imitate together. Rings also come in
+sizes, and those of one size, as they fell, are on average as large on one side as on the other.
 """
 
 from dataclasses import dataclass, replace
