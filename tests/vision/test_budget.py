@@ -13,7 +13,14 @@ import pytest
 from tests.cli.fakes import result
 from tests.vision.made_fit import fit_of, scattered
 from vision.results import Quantity, Scale
-from vision.rings.budget import DARK_FACTOR, REST_TILT_RAD, Sizes, calibration, sizes_of
+from vision.rings.budget import (
+    BURNT_FACTOR,
+    DARK_FACTOR,
+    REST_TILT_RAD,
+    Sizes,
+    calibration,
+    sizes_of,
+)
 from vision.rings.torus import torus
 from vision.scale.camera import Camera, looking_down
 
@@ -44,10 +51,11 @@ def sizes(
     *,
     place: tuple[float, float] = (0.0, 0.0),
     dark: bool = False,
+    burnt: bool = False,
     **changes: np.ndarray,
 ) -> Sizes:
     fit = fit_of(torus(*place, ID, WIRE)[None], **changes)
-    (one,) = sizes_of(fit, scale(doubts), np.array([dark]))
+    (one,) = sizes_of(fit, scale(doubts), np.array([dark]), np.array([burnt]))
     return one
 
 
@@ -132,12 +140,14 @@ def test_a_ring_that_does_not_lie_flat_is_lifted_and_seen_shorter(aside_mm: floa
     assert one.od_mm.parts["lies not flat"] == one.id_mm.parts["lies not flat"]
 
 
-def test_dark_surroundings_and_a_doubtful_reader_widen_the_edge_part_alone() -> None:
-    sure, dark = sizes({}), sizes({}, dark=True)
+def test_dark_surroundings_burnt_metal_and_a_doubtful_reader_widen_the_edge_part_alone() -> None:
+    sure, dark, bright = sizes({}), sizes({}, dark=True), sizes({}, burnt=True)
     doubtful = sizes({}, scale=np.full((1, 2), 0.03))
     for name in ("wire_mm", "id_mm"):
         plain = getattr(sure, name).parts
         assert getattr(dark, name).parts["outline"] == pytest.approx(DARK_FACTOR * plain["outline"])
+        glaring = getattr(bright, name).parts
+        assert glaring["outline"] == pytest.approx(BURNT_FACTOR * plain["outline"])
         assert getattr(doubtful, name).parts["outline"] > 2.0 * plain["outline"]
     assert dark.id_mm.parts["lies not flat"] == sure.id_mm.parts["lies not flat"]
 

@@ -13,11 +13,15 @@ from vision.rings.fit import Fit, rematch
 from vision.rings.torus import RADIUS, TUBE
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 REST_TILT_RAD = 0.015
 """Slope of a ring's plane: burrs and sprung ends keep rings from lying quite flat."""
 DARK_FACTOR = 1.6
 """Edges before dark surroundings are this much less sure than the reader says."""
+BURNT_FACTOR = 1.5
+"""The same for overexposed metal, which seems to spread: of 114 such rendered rings the 32 of one
+photo read 0.05 mm too thick, and error over u had a spread of 1.5."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,16 +45,18 @@ def calibration() -> dict[str, dict[str, float]]:
     return constants
 
 
-def sizes_of(fit: Fit, scale: Scale, dark: NDArray[np.bool_]) -> list[Sizes]:
+def sizes_of(fit: Fit, scale: Scale, dark: Flags, burnt: Flags) -> list[Sizes]:
     """Sizes of every fitted ring with their budgets.
 
     Parameters
     ----------
     fit : rings under `scale.camera`
     dark : (n,) whether the surroundings are too dark for a sure edge
+    burnt : (n,) whether the metal is overexposed
     """
     shifts = _scale_shifts(fit, scale)
-    edge_wire, edge_id = (_edge_u(fit, name) * np.where(dark, DARK_FACTOR, 1.0) for name in NAMES)
+    harder = np.where(dark, DARK_FACTOR, 1.0) * np.where(burnt, BURNT_FACTOR, 1.0)
+    edge_wire, edge_id = (_edge_u(fit, name) * harder for name in NAMES)
     rest = _rest_u(fit, scale)
     return [
         _sizes(

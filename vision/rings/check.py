@@ -43,8 +43,8 @@ WAVY_SHARE, WAVY_RELIEF, WAVY_SCATTER = 0.25, 0.1, 0.012
 """Share of the wire's relief that repeats 5 to 15 times around the ring, the relief itself (square
 roots of relative light) and the scatter of the edges (wire widths), from which strands are seen:
 4 of 4 rendered twisted rings, 1 of 500 round ones."""
-CLIPPED_SHARE = 0.25
-"""Share of overexposed samples around a ring from which a warning is due."""
+CLIPPED_SHARE, BURNT_SHARE = 0.25, 0.3
+"""Shares of overexposed samples, around a ring and on its wire, from which a warning is due."""
 
 
 def printed(fit: Fit, loose: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -105,6 +105,13 @@ def filled(photo: Photo, camera: Camera, fit: Fit) -> NDArray[np.bool_]:
     return strange
 
 
+def burnt(fit: Fit) -> NDArray[np.bool_]:
+    """Whose metal (n,) is overexposed: its light seems to spread beyond its edges."""
+    wire = (SAMPLE_S > 0.0) & (SAMPLE_S < 1.0)
+    spread: NDArray[np.bool_] = fit.planes[:, 3][:, :, wire].mean(axis=(1, 2)) > BURNT_SHARE
+    return spread
+
+
 def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[list[str]]:
     """Say for each ring why it carries no numbers; an empty list means that it does.
 
@@ -140,6 +147,7 @@ def warnings_about(photo: Photo, camera: Camera, fit: Fit) -> list[list[str]]:
     width_px = wire_widths_px(fit, camera)
     twistable = fit.section.profile is Profile.ROUND and len(fit) > 0
     strands = wavy(photo, camera, fit) if twistable else np.zeros(len(fit), bool)
+    glare = burnt(fit)
     for index in range(len(fit)):
         mine = warnings[index]
         if strands[index]:
@@ -153,6 +161,8 @@ def warnings_about(photo: Photo, camera: Camera, fit: Fit) -> list[list[str]]:
             mine.append("dark surroundings hide the edge of bright wire: lay it on white paper")
         if fit.clipped[index] > CLIPPED_SHARE:
             mine.append("overexposed around the ring: take the photo darker")
+        elif glare[index]:
+            mine.append("its metal is overexposed: take the photo darker, or on lighter paper")
     return warnings
 
 

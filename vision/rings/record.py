@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from vision.photo.decode import Photo
 from vision.results import COVERAGE_FACTOR, Quantity, Ring, Scale, Status
 from vision.rings.budget import Sizes, sizes_of
-from vision.rings.check import DARK_PAPER, filled, reasons_against, warnings_about
+from vision.rings.check import DARK_PAPER, burnt, filled, reasons_against, warnings_about
 from vision.rings.colour import colour_of
 from vision.rings.fit import Fit
 from vision.rings.form import ovality_of, step_of_ends
@@ -59,7 +59,8 @@ def rings_of(
     touched : indices of the rings that a piece of wire lies against
     """
     camera = scale.camera
-    sizes = [less_sure(each, fit.section) for each in sizes_of(fit, scale, fit.paper < DARK_PAPER)]
+    plain = sizes_of(fit, scale, fit.paper < DARK_PAPER, burnt(fit))
+    sizes = [less_sure(each, fit.section) for each in plain]
     reasons = reasons_against(fit, camera, photo.size)
     for mine, strange in zip(reasons, filled(photo, camera, fit), strict=True):
         if strange:
