@@ -10,6 +10,7 @@ from vision.rings.fit import CLEAR_SCATTER, Fit, fit_rings
 from vision.rings.guess import guess_like, guess_tori
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import RADIUS, TUBE, X, Y
+from vision.rings.unwrap import COARSE, QUICK, Grid
 from vision.scale.camera import Camera
 from vision.scale.rim import Rim
 
@@ -18,10 +19,12 @@ Array = NDArray[np.float64]
 FINALISTS = (3, 2)
 """Pairs of outlines of a nest that stay, round after round of the scout."""
 RIVAL = 0.5
-"""The last two are both read by the reader if the scout finds the second one worth so much of the
-first; under glare the band of light along an edge looks to it like a thin ring."""
+"""The second one is read by the reader too if the first proves no clear ring and the scout finds
+the second worth so much of it; under glare the light along an edge looks like a thin ring."""
 SECOND_FINALISTS, SECOND_GUESSES = (4, 2, 1), 2
 """The same for the second try, and how many guesses of a nest's own it makes."""
+ODD_FINALISTS = (2, 1)
+"""The same for usual sizes in the place of an odd one."""
 RIM_AR = 9.0
 """A ring with a larger AR in the place of a coin is the coin's own raised rim."""
 TWIN_ALIKE = 0.1
@@ -62,12 +65,16 @@ def find_rings(
     open_nests : where no clear ring was found, but one may be; a better camera may tell
     """
     guesses = [guess_tori(camera, nest) for nest in nests]
-    fit, owner = _best(photo, camera, guesses, FINALISTS, section, scout=True)
-    best = np.zeros(len(nests))
-    np.maximum.at(best, owner, _worth(fit))
-    rivals = np.nonzero(_worth(fit) >= RIVAL * best[owner])[0]
-    owner, scouted = owner[rivals], fit.reading.presence[rivals]
-    fit = fit_rings(photo, camera, fit.tori[rivals], rounds=1, section=section)
+    fit, owner = _best(photo, camera, guesses, FINALISTS, section, COARSE)
+    first = _likeliest(fit, owner, 1)
+    best = fit_rings(photo, camera, fit.tori[first], rounds=1, section=section, grid=QUICK)
+    worth = np.zeros(len(nests))
+    worth[owner[first]] = _worth(fit)[first]
+    rival = (_worth(fit) >= RIVAL * worth[owner]) & np.isin(owner, owner[first][~best.is_clear])
+    second = np.setdiff1d(np.nonzero(rival)[0], first)
+    other = fit_rings(photo, camera, fit.tori[second], rounds=1, section=section, grid=QUICK)
+    read = np.concatenate([first, second])
+    owner, scouted, fit = owner[read], fit.reading.presence[read], best.joined(other)
     hopeful = np.unique(owner[np.maximum(fit.reading.presence, scouted) > HOPELESS])
     fit = fit.chosen(_likeliest(fit, owner, 1))
     return without_twins(looks_round(fit)), [nests[index] for index in hopeful]
@@ -79,8 +86,7 @@ def _best(
     guesses: list[Array],
     finalists: tuple[int, ...],
     section: Section,
-    *,
-    scout: bool,
+    grid: Grid,
 ) -> tuple[Fit, NDArray[np.int64]]:
     """Read the guesses of each nest round after round, and keep the likeliest.
 
@@ -91,11 +97,11 @@ def _best(
     """
     owner = np.repeat(np.arange(len(guesses)), [len(guess) for guess in guesses])
     tori = np.concatenate([np.empty((0, 6)), *guesses])
-    fit = fit_rings(photo, camera, tori, rounds=1, section=section, scout=scout)
+    fit = fit_rings(photo, camera, tori, rounds=1, section=section, grid=grid)
     for kept in finalists:
         chosen = _likeliest(fit, owner, kept)
         owner = owner[chosen]
-        fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1, section=section, scout=scout)
+        fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1, section=section, grid=grid)
     return fit, owner
 
 
@@ -200,9 +206,38 @@ def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
         np.concatenate([guess_like(camera, nest, usual), guess_tori(camera, nest)[:SECOND_GUESSES]])
         for nest in beside
     ]
-    again, _ = _best(photo, camera, guesses, SECOND_FINALISTS, fit.section, scout=False)
+    again, _ = _best(photo, camera, guesses, SECOND_FINALISTS, fit.section, QUICK)
     every = without_twins(fit.joined(looks_round(again)))
+    every = _reconsidered(photo, camera, every, usual)
     return without_specks(_with_covered(every, again), camera)
+
+
+def _reconsidered(photo: Photo, camera: Camera, fit: Fit, usual: Array) -> Fit:
+    """Try the usual sizes in the places of rings that are unlike all of them; the likelier stays.
+
+    The band of light along one edge of a bright ring may pass for a thin ring.
+    """
+    odd = np.nonzero(~_alike(fit.tori, usual).any(axis=1))[0]
+    if not len(odd) or not len(usual):
+        return fit
+    guesses = []
+    for index in odd:
+        here = usual.copy()
+        here[:, [X, Y]] = fit.tori[index, [X, Y]]
+        guesses.append(here)
+    tried, owner = _best(photo, camera, guesses, ODD_FINALISTS, fit.section, QUICK)
+    found = fit.chosen(odd[owner])
+    better = (_worth(tried) > _worth(found)) & ~_alike(tried.tori, found.tori).diagonal()
+    better &= tried.is_clear
+    kept = np.setdiff1d(np.arange(len(fit)), odd[owner[better]])
+    return without_twins(fit.chosen(kept).joined(tried.chosen(np.nonzero(better)[0])))
+
+
+def _alike(tori: Array, others: Array) -> NDArray[np.bool_]:
+    """Which (n, m) of the rings (n, 6) are of a size with the others (m, 6)."""
+    size, its = (np.log(each[:, [RADIUS, TUBE]]) for each in (tori, others))
+    alike: NDArray[np.bool_] = np.abs(size[:, None] - its[None]).max(axis=2) < ALIKE
+    return alike
 
 
 def _with_covered(fit: Fit, tried: Fit) -> Fit:
@@ -216,8 +251,7 @@ def _with_covered(fit: Fit, tried: Fit) -> Fit:
 
 def _usual(tori: Array) -> Array:
     """The most frequent sizes (k, 6) among rings, at most `USUAL_MOST`."""
-    size = np.log(tori[:, [RADIUS, TUBE]])
-    alike = np.abs(size[:, None] - size[None]).max(axis=2) < ALIKE
+    alike = _alike(tori, tori)
     kept: list[int] = []
     for index in np.argsort(-alike.sum(axis=1), kind="stable"):
         if len(kept) < USUAL_MOST and not alike[index, kept].any():

@@ -10,7 +10,7 @@ from vision.photo.decode import Photo
 from vision.rings.reader import SAMPLES_PER_PLACE, Net, Reading, read_edges
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
-from vision.rings.unwrap import COARSE, FINE, S_FROM, S_TO, SAMPLES, SECTORS, unwrap
+from vision.rings.unwrap import COARSE, FINE, S_FROM, S_TO, SAMPLES, SECTORS, Grid, unwrap
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
@@ -155,7 +155,7 @@ def fit_rings(
     *,
     rounds: int = ROUNDS,
     section: Section = ROUND,
-    scout: bool = False,
+    grid: Grid = FINE,
 ) -> Fit:
     """Unwrap, read and refit until the outlines stand.
 
@@ -165,16 +165,17 @@ def fit_rings(
     camera : the camera over the table
     tori : (n, 6) guesses, off by a few pixels or by a third of the wire's width
     section : the wire's cross-section
-    scout : read with the scout, which is quick and good enough to choose among guesses
+    grid : how finely to look; what is seen coarsely goes to the scout, which is quick and good
+        enough to choose among guesses
     """
-    grid = COARSE if scout else FINE
+    net = Net.SCOUT if grid is COARSE else Net.RING
     if rounds < 1:
         raise ValueError(f"rounds must be at least 1, got {rounds}")
     last = tori
     for _ in range(rounds):
         last = tori
         unwrapped = unwrap(photo, camera, last, section, grid)
-        reading = read_edges(unwrapped.planes, Net.SCOUT if scout else Net.RING)
+        reading = read_edges(unwrapped.planes, net)
         tori, residuals = refit(camera, last, reading, unwrapped.clear, section)
     wire_moved = 2.0 * (tori[:, TUBE] - last[:, TUBE])
     id_moved = 2.0 * (tori[:, RADIUS] - last[:, RADIUS]) - wire_moved

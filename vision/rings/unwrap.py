@@ -1,6 +1,6 @@
 """The picture of a ring, cut open along its wire: sectors across, outlines at s = 0 and s = 1."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,8 +40,9 @@ class Grid:
 
 SECTORS, SAMPLES = 16, 144
 FINE = Grid(sectors=SECTORS, rays=12, samples=SAMPLES, wide=True)
+QUICK = replace(FINE, rays=6)
 COARSE = Grid(sectors=SECTORS, rays=4, samples=SAMPLES // 2)
-"""For the reader, and for the scout."""
+"""For the readings that count, for those by which rings are found, and for the scout."""
 S_FROM, S_TO = -0.6, 1.6
 """Range of s; s = 0 is the inner outline of the guess, s = 1 its outer one. In this measure the
 mirrored band of a bright wire sits at 0.146 and 0.854 at every size and distance."""
