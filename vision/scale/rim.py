@@ -20,6 +20,9 @@ SMOOTH_PX = 1.0
 PEAK_SHARE, NOISE_FACTOR = 0.06, 4.0
 """A slope counts as an edge from this share of the sector's steepest, and from this many times the
 median slope outside the coin."""
+CLIMB, STEPS = 4, (0, -1, 1)
+"""Steps of half a pixel between the steepest place of the root and that of the light itself: half a
+blur where a dark coin lies on a bright table."""
 COVER_LEAST = 0.6
 """Share of the sectors that the coin's outline must show."""
 COVER_SHARE = 0.7
@@ -171,21 +174,22 @@ def trace_rim(photo: Photo, shape: Shape, care: Care = FINE) -> Rim | None:
 
     Parameters
     ----------
-    photo : the photo; edges are placed in the square root of linear light
+    photo : the photo; edges are found in the square root of linear light, in which dark ones show
+        as well, and placed in linear light: that is where a blur leaves them
     shape : the disc, off by some per cent in place and size
 
     Returns
     -------
     Rim, or None where no edge runs around.
     """
-    radii, slope = _slopes(photo, shape, care)
+    radii, slope, plain = _slopes(photo, shape, care)
     rows, columns, clarity = _peaks(slope)
     if len(rows) < SECTORS // 2:
         return None
     edges = _Edges(
         sector=rows,
         clarity=clarity,
-        radius=_refined(slope, radii, rows, columns),
+        radius=_refined(plain, radii, rows, _climbed(plain, rows, columns)),
         shape=shape,
     )
     near = max((care.near + shape.u_rel) * shape.radius, care.near_least_px)
@@ -259,8 +263,15 @@ def rough_rim(x: float, y: float, radius: float, cover: float) -> Rim:
     )
 
 
-def _slopes(photo: Photo, shape: Shape, care: Care) -> tuple[Array, Floats]:
-    """Steepness (180, k) of the light along rays, strongest channel, and the radii (k,)."""
+def _slopes(photo: Photo, shape: Shape, care: Care) -> tuple[Array, Floats, Floats]:
+    """Steepness of the light along rays, strongest channel.
+
+    Returns
+    -------
+    radii : (k,) pixels
+    slope : (180, k) of the square root of the light
+    plain : (180, k) of the light itself
+    """
     start, stop = (1.0 - care.search) * shape.radius, (1.0 + care.search) * shape.radius
     radii = np.arange(start, stop, 0.5)
     rays = ((np.arange(SECTORS * care.rays) + 0.5) / care.rays - 0.5) * (2.0 * np.pi / SECTORS)
@@ -271,8 +282,12 @@ def _slopes(photo: Photo, shape: Shape, care: Care) -> tuple[Array, Floats]:
     sectors = light.reshape(SECTORS, care.rays, len(radii), 3).mean(axis=1)
     smooth = cv2.GaussianBlur(sectors, (0, 1), sigmaX=SMOOTH_PX / 0.5, sigmaY=1e-3)
     level = np.percentile(smooth.reshape(-1, 3), 90, axis=0)
-    relative = np.sqrt(np.maximum(smooth, 0.0) / np.maximum(level, 0.01))
-    return radii, np.abs(np.gradient(relative, axis=1)).max(axis=2).astype(np.float32)
+    relative = np.maximum(smooth, 0.0) / np.maximum(level, 0.01)
+    slope, plain = (
+        np.abs(np.gradient(values, axis=1)).max(axis=2).astype(np.float32)
+        for values in (np.sqrt(relative), relative)
+    )
+    return radii, slope, plain
 
 
 def _peaks(slope: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
@@ -284,6 +299,16 @@ def _peaks(slope: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]
     rows, columns = np.nonzero(peak)
     clarity = np.minimum(1.0, inner[rows, columns] / (1.4 * floor[rows, 0]))
     return rows, columns + 1, clarity.astype(np.float32)
+
+
+def _climbed(
+    slope: Floats, rows: NDArray[np.int64], columns: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Columns of the local maxima of `slope`, at most `CLIMB` steps away."""
+    for _ in range(CLIMB):
+        near = np.stack([slope[rows, np.clip(columns + k, 1, slope.shape[1] - 2)] for k in STEPS])
+        columns = np.clip(columns + np.array(STEPS)[near.argmax(axis=0)], 1, slope.shape[1] - 2)
+    return columns
 
 
 def _refined(
