@@ -61,8 +61,21 @@ def lay_coin(grey: np.ndarray, shot: Shot, diameter_mm: float) -> np.ndarray:
     face = cv2.GaussianBlur(face, (0, 0), 1.0)
     wall_colour = np.array([40.0, 70.0, 85.0])
     table = np.repeat(grey[..., None], 3, axis=2).astype(np.float64)
-    mixed = table * (1 - parts[0] - parts[1]) + wall_colour * parts[0] + face * parts[1]
-    return np.clip(np.rint(mixed), 0, 255).astype(np.uint8)
+    # A lens mixes light, not the numbers that code it.
+    mixed = light(table) * (1 - parts[0] - parts[1])
+    mixed += light(wall_colour) * parts[0] + light(face) * parts[1]
+    return np.rint(255.0 * code(np.clip(mixed, 0.0, 1.0))).astype(np.uint8)
+
+
+def light(coded: np.ndarray) -> np.ndarray:
+    """IEC 61966-2-1 (sRGB), 0 to 255 into linear light."""
+    part = np.clip(coded, 0.0, 255.0) / 255.0
+    return np.where(part <= 0.04045, part / 12.92, ((part + 0.055) / 1.055) ** 2.4)
+
+
+def code(linear: np.ndarray) -> np.ndarray:
+    """The same back, to 0 to 1."""
+    return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
 
 
 @cache
