@@ -1,5 +1,7 @@
 """Tilt and lens from round things, against circles drawn by OpenCV's own projection."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -100,6 +102,55 @@ def test_the_stated_spread_is_what_chance_does() -> None:
     scores = np.array(scores)
     assert np.abs(scores.mean(axis=0)).max() < 0.4  # three standard errors of 60
     assert 0.75 < scores.std() < 1.2
+
+
+def of_size(radii: np.ndarray, ovals: np.ndarray, tilt: tuple[float, float]) -> list[Round]:
+    """Rings of these sizes at the twenty places."""
+    return [
+        Round(
+            points_px=circle_px(place, radius, tilt=tilt, k1=0.0, oval=(oval[0], oval[1])),
+            u_oval=U_OVAL,
+        )
+        for place, radius, oval in zip(PLACES, radii, ovals, strict=True)
+    ]
+
+
+def test_sizes_of_one_bag_level_the_camera_too_and_say_how_well() -> None:
+    """Ovals and sizes by chance (0.5 and 0.4 %), sixty sets: better than rings of all sizes do."""
+    rng = np.random.default_rng(20241126)
+    true, scores, ratio = np.array([0.02, -0.03, 0.0]), [], []
+    for _ in range(60):
+        ovals = rng.normal(0.0, U_OVAL, (len(PLACES), 2))
+        radii = 3.0 * np.exp(rng.normal(0.0, 0.004, len(PLACES)))
+        at, covariance = found(of_size(radii, ovals, (0.02, -0.03)))
+        u = np.sqrt(np.diag(covariance))
+        every = 3.0 * 1.04 ** np.arange(len(PLACES))  # no two of a size
+        _, alone = found(of_size(every, ovals, (0.02, -0.03)))
+        scores.append((at - true) / u)
+        ratio.append(u[:2] / np.sqrt(np.diag(alone))[:2])
+    scores = np.array(scores)
+    assert np.median(ratio) < 0.85
+    assert 0.7 < scores.std() < 1.2
+    assert np.abs(scores.mean(axis=0)).max() < 0.4
+
+
+def test_rings_laid_in_order_of_size_are_no_tilt() -> None:
+    """Each column 1 % larger than the one to its left, and a little more from row to row."""
+    places = np.array(PLACES)
+    radii = 3.0 * np.exp(0.01 * places[:, 0] / 35.0 + 0.0005 * places[:, 1] / 17.0)
+    things = of_size(radii, np.zeros((len(PLACES), 2)), (0.0, 0.0))
+    at, covariance = found(things)
+    by_shapes, its = found([replace(thing, is_ring=False) for thing in things])
+    assert at == pytest.approx(by_shapes, abs=1e-9)
+    assert covariance == pytest.approx(its, abs=1e-12)
+
+
+@pytest.mark.parametrize("larger", [0.003, 0.006, 0.011])
+def test_two_bags_side_by_side_tilt_the_camera_no_more_than_is_stated(larger: float) -> None:
+    """Rings on the right larger by so much: part of it passes for a tilt, within twice u."""
+    radii = 3.0 * np.where(np.array(PLACES)[:, 0] > 0.0, 1.0 + larger, 1.0)
+    at, covariance = found(of_size(radii, np.zeros((len(PLACES), 2)), (0.0, 0.0)))
+    assert np.all(np.abs(at) < 2.0 * np.sqrt(np.diag(covariance)))
 
 
 def test_one_sprung_ring_does_not_tilt_the_camera() -> None:

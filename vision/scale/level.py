@@ -29,16 +29,17 @@ U_DISC_OVAL = 0.002
 """Oval amplitude that a struck coin's traced rim shows by chance, or for its shadow."""
 U_ALIKE = 0.003
 """By how much (ln) rings of one size differ at least; what they show is taken where it is more."""
-U_TREND = 0.006
+U_TREND = 0.009
 """Change of the mean size of such rings across the table, by one height of the camera: rings of two
-bags, one laid to the left and one to the right. 0.2 % from the middle to the edge of a picture."""
+bags, one laid to the left and one to the right. 0.3 % from the middle to the edge of a picture."""
 SIZE_STEP = 0.012
 """Rings belong to one size as long as the next larger one differs by less than this (ln)."""
 FAMILY_LEAST = 4
 """Rings of one size that say something."""
-CONFLICT = 7.8
-"""Squared distance between what shapes say alone and with sizes, from which sizes are left out: the
-95 % point of chi-squared with three degrees of freedom. Then the rings were laid in an order."""
+TENSION_MOST = 4.0
+"""Sum of squares, of what shapes and the trend are off by in their uncertainties, from which sizes
+are left out: the 86 % point of chi-squared with two degrees of freedom. Then the rings were laid in
+an order of size."""
 DISTANCE = -100.0
 """Where the table is thought to be, seen from the lens; any distance would do."""
 ROBUST = 2.5
@@ -86,17 +87,13 @@ def level(view: View, rounds: list[Round]) -> Levelled:
     points = np.reshape([thing.points_px for thing in rounds], (-1, ROUND_POINTS, 2))
     u_oval = np.array([thing.u_oval for thing in rounds])
     is_ring = np.array([thing.is_ring for thing in rounds], bool)
-    by_shapes = _by_shapes(view, points, u_oval)
-    found = by_shapes
+    found = by_shapes = _by_shapes(view, points, u_oval)
     table = _camera(view, by_shapes.q).to_plane(points[is_ring], DISTANCE)
     family = _families(np.log(_sizes(table)))
     if np.any(family >= 0):
         known = np.nonzero(is_ring)[0][family >= 0]
-        joint = _by_sizes(view, points[known], family[family >= 0], by_shapes)
-        step = joint.q - by_shapes.q
-        gained = by_shapes.covariance - joint.covariance
-        if step @ np.linalg.pinv(gained, rcond=1e-6) @ step < CONFLICT:
-            found = joint
+        joint, tension = _by_sizes(view, points[known], family[family >= 0], by_shapes)
+        found = joint if tension < TENSION_MOST else by_shapes
     size, axes = np.linalg.eigh(found.covariance)
     spread = [found.q + np.sqrt(max(s, 0.0)) * axes[:, k] for k, s in enumerate(size)]
     return Levelled(view=_view(view, found.q), spread=tuple(_view(view, q) for q in spread))
@@ -122,8 +119,8 @@ def _by_shapes(view: View, points: Array, u_oval: Array) -> _Found:
     return _Found(q=q, covariance=np.linalg.inv(fit.jac.T @ fit.jac) * chance**2)
 
 
-def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> _Found:
-    """What shapes said, and the sizes of rings of one size beside it.
+def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> tuple[_Found, float]:
+    """What shapes said, and the sizes of rings of one size beside it; with the tension of both.
 
     Unknown are, besides the view, each family's size and a trend of the sizes across the table.
     """
@@ -150,7 +147,8 @@ def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> _Fo
         misses = misfit(start)
         u_alike = max(U_ALIKE, float(np.median(np.abs(misses))) / 0.6745)
     covariance = np.linalg.inv(fit.jac.T @ fit.jac)
-    return _Found(q=start[:3], covariance=covariance[:3, :3])
+    off = np.concatenate([whiten @ (start[:3] - shapes.q), start[3:5] / U_TREND])
+    return _Found(q=start[:3], covariance=covariance[:3, :3]), float(off @ off)
 
 
 def _weight(size: Array) -> Array:
