@@ -85,3 +85,17 @@ def test_a_photo_with_edges_and_no_wire_on_a_stated_scale_ends_without_wire() ->
     with pytest.raises(RingsError):
         sight = see_reference(edge, [], STATED, partial(is_ring, edge, []))
         read_rings(edge, sight, [])
+
+
+def test_grain_of_wood_is_no_wire() -> None:
+    """Dark lines of grain along the whole table, as wide as wire and a tenth darker than it."""
+
+    def grain(on_plane: Callable[[float], np.ndarray], light: np.ndarray) -> None:
+        across = on_plane(0.0)[..., 1]
+        for at in (-14.0, -3.0, 9.0):
+            depth = 0.12 * np.exp(-0.5 * ((across - at) / 0.8) ** 4)
+            light *= (1.0 - depth)[..., None].astype(np.float32)
+
+    rings, wires = read(grain, strip(0.0, 16.0, 0.0, 1.2, 30.0))
+    assert rings == ()
+    assert [round(wire.length_mm) for wire in wires] == [30]

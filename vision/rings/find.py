@@ -23,8 +23,8 @@ RIVAL = 0.5
 the second worth so much of it; under glare the light along an edge looks like a thin ring."""
 SECOND_FINALISTS, SECOND_GUESSES = (4, 2, 1), 2
 """The same for the second try, and how many guesses of a nest's own it makes."""
-ODD_FINALISTS = (2, 1)
-"""The same for usual sizes in the place of an odd one."""
+ODD_FINALISTS, COMMON = (2, 1), 3
+"""The same for common sizes, of so many rings, in the place of an odd one."""
 RIM_AR = 9.0
 """A ring with a larger AR in the place of a coin is the coin's own raised rim."""
 TWIN_ALIKE = 0.1
@@ -213,16 +213,17 @@ def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
 
 
 def _reconsidered(photo: Photo, camera: Camera, fit: Fit, usual: Array) -> Fit:
-    """Try the usual sizes in the places of rings that are unlike all of them; the likelier stays.
+    """Try the common sizes in the places of rings that are unlike all of them; the likelier stays.
 
     The band of light along one edge of a bright ring may pass for a thin ring.
     """
-    odd = np.nonzero(~_alike(fit.tori, usual).any(axis=1))[0]
-    if not len(odd) or not len(usual):
+    common = usual[_alike(fit.tori, usual).sum(axis=0) >= COMMON]
+    odd = np.nonzero(~_alike(fit.tori, common).any(axis=1))[0]
+    if not len(odd) or not len(common):
         return fit
     guesses = []
     for index in odd:
-        here = usual.copy()
+        here = common.copy()
         here[:, [X, Y]] = fit.tori[index, [X, Y]]
         guesses.append(here)
     tried, owner = _best(photo, camera, guesses, ODD_FINALISTS, fit.section, QUICK)
