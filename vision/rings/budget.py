@@ -56,7 +56,8 @@ def sizes_of(fit: Fit, scale: Scale, dark: Flags, burnt: Flags) -> list[Sizes]:
     """
     shifts = _scale_shifts(fit, scale)
     harder = np.where(dark, DARK_FACTOR, 1.0) * np.where(burnt, BURNT_FACTOR, 1.0)
-    edge_wire, edge_id = (_edge_u(fit, name) * harder for name in NAMES)
+    share = calibration()["photos"]["share"] * harder
+    edge_wire, edge_id = (edge_u(fit, name) * share for name in NAMES)
     rest = _rest_u(fit, scale)
     return [
         _sizes(
@@ -73,8 +74,8 @@ def sizes_of(fit: Fit, scale: Scale, dark: Flags, burnt: Flags) -> list[Sizes]:
 NAMES = ("wire", "id")
 
 
-def _edge_u(fit: Fit, name: str) -> Array:
-    """Standard uncertainty (n,) mm from the reader's edges: its own word, weighed.
+def edge_u(fit: Fit, name: str) -> Array:
+    """Standard uncertainty (n,) mm of "wire" or "id" from the reader's edges: its word, weighed.
 
     `ln u = a0 + a1 ln b + a2 ln D + a3 ln q` with b the error the reader expects, D how far its
     readings are apart and q the scatter of the edges around the torus, all in mm. These were fitted
@@ -84,7 +85,7 @@ def _edge_u(fit: Fit, name: str) -> Array:
     column = NAMES.index(name)
     expected = fit.reading.scale[:, column] * fit.wire_mm
     scatter = fit.scatter * fit.wire_mm
-    u: Array = calibration()["photos"]["share"] * np.exp(
+    u: Array = np.exp(
         constants["constant"]
         + constants["expected"] * np.log(expected)
         + constants["apart"] * np.log(fit.apart[:, column] + 0.001)

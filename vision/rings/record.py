@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
 from vision.results import COVERAGE_FACTOR, Quantity, Ring, Scale, Status
-from vision.rings.budget import Sizes, sizes_of
+from vision.rings.budget import Sizes, edge_u, sizes_of
 from vision.rings.check import DARK_PAPER, burnt, filled, reasons_against, warnings_about
 from vision.rings.colour import colour_of
 from vision.rings.fit import Fit
@@ -24,8 +24,9 @@ Array = NDArray[np.float64]
 
 DRAWN_POINTS = 96
 UNSURE_SHARE = 0.17
-"""U of the wire, as a share of it, from which a number says nothing; drawn washers and nuts have
-0.19 to 0.55, and of 1,645 rendered rings in any light one has 0.15, all others less than 0.14."""
+"""U of the wire in harsh light, as a share of it, from which it may be no wire: drawn washers and
+nuts have 0.19 to 0.55, and of 1,645 rendered rings in any light one has 0.15, all others less than
+0.14."""
 HOLE_FILLED = "its hole does not show the table: a coin's rim, or something lies in it"
 LIES_AGAINST = "something lies against it, over or under it: it may not lie flat"
 
@@ -70,8 +71,9 @@ def rings_of(
             reasons[index].append(LIES_AGAINST)
     for index in touched:
         reasons[index].append(LIES_AGAINST)
+    unsure = COVERAGE_FACTOR * edge_u(fit, "wire") > UNSURE_SHARE * fit.wire_mm
     for index, each in enumerate(sizes):
-        if not reasons[index] and each.wire_mm.u95 > UNSURE_SHARE * each.wire_mm.value:
+        if not reasons[index] and unsure[index]:
             reasons[index].append(
                 f"its edges are not sure: the wire would be {each.wire_mm.value:.1f} mm, give or "
                 f"take {each.wire_mm.u95:.1f}; covered, out of focus, or no ring of wire"
