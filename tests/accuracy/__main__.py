@@ -6,7 +6,8 @@ Without folders: the sample images, and the photos beside the checkout where the
 measurable rings, of these found, refused, missed; rings measured that overlap, stand or are cut off
 (bad); rings invented; errors in mm; share of rings whose error U covers; spread of error over u;
 the median error that noise alone would leave (`bound.py`).
-Photos with pieces of wire get a line of their own, and a table of wires at the end.
+Photos with pieces of wire, true or invented, get a line of their own, and a table of wires at the
+end.
 """
 
 import sys
@@ -74,7 +75,7 @@ def main(folders: list[Path]) -> None:
     print(f"{'photo':24} {'method':8} {'n':>3} fnd ref mis bad inv   {COLUMNS}")
     for photo in photos_with_truth(folders):
         found, result = measured(photo)
-        if photo.wires:
+        if photo.wires or (result is not None and result.wires):
             pieces = _wires(photo, result)
             wires += pieces.errors
             missed, invented = missed + pieces.missed, invented + pieces.invented
@@ -93,7 +94,7 @@ def main(folders: list[Path]) -> None:
         for name in sorted({getattr(e, group) for e in ours}):
             some = [e for e in ours if getattr(e, group) == name]
             print(f"{name:24} {len(some):4}   {_line(some)}")
-    if wires:
+    if wires or invented:
         print(f"\npieces of wire: {missed} missed or refused, {invented} invented")
         print(f"{'':24}    n   width bias  p50   p95   max   covered  spread of error/u")
         print(f"{'all':24} {_wire_line(wires)}")
