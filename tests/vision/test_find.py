@@ -19,7 +19,7 @@ HEIGHT_MM = 136.0
 
 
 def test_a_band_of_light_gives_way_to_a_ring_of_the_usual_size() -> None:
-    """One of fourteen equal rings is handed over as what is read along its inner edge."""
+    """One of fourteen equal rings is handed over as a thin one along its inner edge."""
     photo = read_photo(PHOTO)
     width, height = photo.size
     camera = Camera(
