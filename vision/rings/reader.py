@@ -100,12 +100,13 @@ def _read(net: Weights, planes: Picture) -> tuple[Picture, Picture, Picture]:
     rows = _halved(net, "first", _inputs(planes), edge=3)
     rows = _halved(net, "second", rows, edge=2)
     places = rows.shape[2]
-    strip = _strip(rows)
+    strip = np.zeros((*rows.shape[:2], places + GAP, rows.shape[3]), np.float32)
+    strip[:, :, :places] = rows
     block = 0
     while f"blocks.{block}.along.weight" in net:
-        _block(net, f"blocks.{block}", strip, rings, places)
+        _block(net, f"blocks.{block}", strip)
         block += 1
-    rows = np.ascontiguousarray(_sectors(strip, rings, places)[:, 1:-1, :places])
+    rows = np.ascontiguousarray(strip[:, :, :places])
     head = np.moveaxis(_product(net, "head", rows), 3, 1)
     place, offset, trust = head[:, :2], head[:, 2:4], head[:, 4:]
     share = np.exp(place - place.max(axis=3, keepdims=True))
@@ -149,72 +150,80 @@ def _halved(net: Weights, name: str, rows: Picture, *, edge: int) -> Picture:
     """Convolve along s in steps of two, `edge` zeros beyond both ends, and cut off below zero.
 
     (n, sectors, m, c) to (n, sectors, m / 2, c'). Two neighbouring places count as one row, so that
-    a step of two is a shift by one row, and a window is a few shifted products.
+    a step of two is a shift by one row.
     """
     rings, sectors, count, channels = rows.shape
     padded = np.zeros((rings, sectors, count + 2 * edge, channels), np.float32)
     padded[:, :, edge : edge + count] = rows
-    pairs = padded.reshape(-1, 2 * channels)
-    weight = net[f"{name}.weight"].reshape(-1, 2 * channels, net[f"{name}.bias"].size)
-    out = np.empty((len(pairs), weight.shape[2]), np.float32)
-    out[:] = net[f"{name}.bias"]
-    for shift, part in enumerate(weight):
-        _add_product(pairs[shift:], part, out[: len(pairs) - shift])
-    kept = out.reshape(rings, sectors, -1, weight.shape[2])[:, :, : count // 2]
-    return np.maximum(kept, 0)
+    weight = net[f"{name}.weight"].reshape(-1, net[f"{name}.bias"].size)
+    out = _windows(padded.reshape(-1, 2 * channels), weight)
+    out += net[f"{name}.bias"]
+    np.maximum(out, 0, out=out)
+    halved: Picture = out.reshape(rings, sectors, -1, out.shape[1])[:, :, : count // 2]
+    return halved
 
 
-def _strip(rows: Picture) -> Picture:
-    """One long strip (k, c) of all sectors' places, with zeros between them.
+def _windows(rows: Picture, weight: Picture) -> Picture:
+    """Convolve rows (k, c) with `weight` (t c, c'): in row i what rows i to i + t - 1 give.
 
-    Every ring has its last sector before the first and its first after the last: looking along s
-    or across to the next sector is then a shift of the strip, without gathering anything.
+    Every t-th window lies next to the one before it in memory: t products of two matrices give all,
+    without a copy or a sum. The last t - 1 rows mean nothing.
     """
-    rings, sectors, places, channels = rows.shape
-    strip = np.zeros((2 * GAP + rings * (sectors + 2) * (places + GAP), channels), np.float32)
-    _sectors(strip, rings, places)[:, 1:-1, :places] = rows
-    _close(strip, rings, places)
-    return strip
+    count, channels = rows.shape
+    taps = len(weight) // channels
+    steps = count // taps
+    out = np.zeros((steps + 1, taps, weight.shape[1]), np.float32)
+    for first in range(taps):
+        here = min(steps, (count - first) // taps)
+        apart = rows[first : first + here * taps].reshape(here, taps * channels)
+        np.matmul(apart, weight, out=out[:here, first])
+    return out.reshape(-1, weight.shape[1])[:count]
 
 
-def _sectors(strip: Picture, rings: int, places: int) -> Picture:
-    """The strip as (n, sectors + 2, places + GAP, c); a view."""
-    return strip[GAP:-GAP].reshape(rings, -1, places + GAP, strip.shape[1])
+def _block(net: Weights, name: str, strip: Picture) -> None:
+    """Let each place look along s, across to the neighbours and at the whole ring; in place.
 
-
-def _close(strip: Picture, rings: int, places: int) -> None:
-    """Copy the outermost sectors to the other end, and clear what lies between the sectors."""
-    sectors = _sectors(strip, rings, places)
-    sectors[:, 0], sectors[:, -1] = sectors[:, -2], sectors[:, 1]
-    sectors[:, :, places:] = 0.0
-
-
-def _block(net: Weights, name: str, strip: Picture, rings: int, places: int) -> None:
-    """Let each place look along s, across to the neighbours and at the whole ring; in place."""
+    strip : (n, sectors, places + GAP, c), with zeros between the sectors
+    """
+    rings, sectors, length, channels = strip.shape
+    places = length - GAP
     apart = int(net[f"{name}.dilation"])
-    channels = strip.shape[1]
-    inside = slice(GAP, len(strip) - GAP)
-    seen = np.empty_like(strip)
-    seen[:] = net[f"{name}.along.bias"]
-    for place, part in enumerate(net[f"{name}.along.weight"].reshape(-1, channels, channels)):
-        shift = (place - 2) * apart
-        _add_product(strip[inside.start + shift : inside.stop + shift], part, seen[inside])
-    np.maximum(seen, 0, out=seen)
-    whole = _product(net, f"{name}.whole", _sectors(strip, rings, places)[:, 1:-1].mean(axis=1))
-    sectors = _sectors(strip, rings, places)
-    sectors += (whole + net[f"{name}.across.bias"])[:, None]
-    step = places + GAP
-    start, stop = GAP + step, len(strip) - GAP - step
-    for place, part in enumerate(net[f"{name}.across.weight"].reshape(-1, channels, channels)):
-        shift = (place - 1) * step
-        _add_product(seen[start + shift : stop + shift], part, strip[start:stop])
-    np.maximum(strip, 0, out=strip)
-    _close(strip, rings, places)
+    seen = _along(strip.reshape(-1, channels), net[f"{name}.along.weight"], apart)
+    # a circle of sectors: the last one again before the first, the first one after the last
+    circle = np.empty((rings, places, sectors + 2, channels), np.float32)
+    ahead = np.swapaxes(circle[:, :, 1:-1], 1, 2)
+    np.add(seen.reshape(strip.shape)[:, :, :places], net[f"{name}.along.bias"], out=ahead)
+    circle[:, :, 0], circle[:, :, -1] = circle[:, :, -2], circle[:, :, 1]
+    np.maximum(circle, 0, out=circle)
+    weight = net[f"{name}.across.weight"].reshape(-1, channels)
+    beside = _windows(circle.reshape(-1, channels), weight).reshape(circle.shape)
+    kept = strip[:, :, :places]
+    whole = _product(net, f"{name}.whole", kept.mean(axis=1))
+    whole += net[f"{name}.across.bias"]
+    kept += np.swapaxes(beside[:, :, :-2], 1, 2)
+    kept += whole[:, None]
+    np.maximum(kept, 0, out=kept)
 
 
-def _add_product(rows: Picture, weight: Picture, out: Picture) -> None:
-    """Add rows @ weight to `out` (k, c), without a copy of anything."""
-    out += rows @ weight
+def _along(rows: Picture, weight: Picture, apart: int) -> Picture:
+    """What each row (k, c) sees of itself and two rows either way, `apart` rows from each other."""
+    count, channels = rows.shape
+    weight = weight.reshape(-1, channels)
+    reach = 2 * apart
+    # rows that are looked at together next to each other, and as many zeros ahead as behind
+    turns = -(-(count + 2 * reach) // apart)
+    sorted_ = np.zeros((apart, turns, channels), np.float32)
+    for phase in range(apart):
+        mine = rows[phase::apart]
+        sorted_[phase, 2 : 2 + len(mine)] = mine
+    seen = _windows(sorted_.reshape(-1, channels), weight).reshape(sorted_.shape)
+    if apart == 1:
+        return seen[0, :count]
+    out = np.empty_like(rows)
+    for phase in range(apart):
+        mine = out[phase::apart]
+        mine[:] = seen[phase, : len(mine)]
+    return out
 
 
 def _product(net: Weights, name: str, rows: Picture) -> Picture:
