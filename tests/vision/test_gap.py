@@ -6,8 +6,8 @@ import pytest
 
 from tests.vision.drawn import BLUR_PX, PAPER, coded
 from vision.photo.decode import LINEAR, Photo
-from vision.rings.colour import colour_of
-from vision.rings.gap import find_gap
+from vision.rings.colour import colours_of
+from vision.rings.gap import find_gaps
 from vision.rings.torus import torus
 from vision.scale.camera import Camera, looking_down
 
@@ -51,19 +51,21 @@ def wire(
 @pytest.mark.parametrize("width", [0.3, 0.4, 0.8])
 def test_a_cut_is_found_where_it_is_and_as_wide_as_it_is(width: float, direction: float) -> None:
     """Width to 0.05 mm, about a pixel; direction to one degree, 0.08 mm on the wire."""
-    gap = find_gap(wire(gap_mm=width, gap_deg=direction), CAMERA, RING)
+    gap = find_gaps(wire(gap_mm=width, gap_deg=direction), CAMERA, RING[None])[0]
     assert gap is not None
     assert gap.width_mm == pytest.approx(width, abs=0.05)
     assert (gap.direction_deg - direction + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1.0)
 
 
 def test_a_narrow_cut_is_not_read_narrower_than_it_is() -> None:
-    widths = [find_gap(wire(gap_mm=width, gap_deg=90.0), CAMERA, RING) for width in (0.1, 0.2)]
+    widths = [
+        find_gaps(wire(gap_mm=width, gap_deg=90.0), CAMERA, RING[None])[0] for width in (0.1, 0.2)
+    ]
     assert [gap.width_mm for gap in widths if gap] == pytest.approx([0.1, 0.2], abs=0.05)
 
 
 def test_a_closed_ring_has_no_cut() -> None:
-    assert find_gap(wire(), CAMERA, RING) is None
+    assert find_gaps(wire(), CAMERA, RING[None])[0] is None
 
 
 def test_a_lamp_s_reflection_is_no_cut() -> None:
@@ -74,7 +76,7 @@ def test_a_lamp_s_reflection_is_no_cut() -> None:
     middle = (SIDE - 1) / 2
     line = np.stack([middle + radius * np.cos(t), middle - radius * np.sin(t)], axis=1)
     cv2.polylines(photo.bgr, [np.rint(line).astype(np.int32)], False, (250, 250, 250), 6)
-    assert find_gap(photo, CAMERA, RING) is None
+    assert find_gaps(photo, CAMERA, RING[None])[0] is None
 
 
 # --- colour
@@ -95,7 +97,7 @@ def test_a_lamp_s_reflection_is_no_cut() -> None:
 )
 def test_colours_are_named_as_a_maker_would(linear_rgb: tuple, name: str) -> None:
     photo = wire((0.75 * linear_rgb[2], 0.75 * linear_rgb[1], 0.75 * linear_rgb[0]))
-    assert colour_of(photo, CAMERA, RING) == name
+    assert colours_of(photo, CAMERA, RING[None])[0] == name
 
 
 @pytest.mark.parametrize(
@@ -111,13 +113,13 @@ def test_colours_are_named_as_a_maker_would(linear_rgb: tuple, name: str) -> Non
 )
 def test_dyes_are_named_by_their_hue(srgb: tuple[int, int, int], name: str) -> None:
     red, green, blue = (0.6 * float(LINEAR[value]) for value in srgb)
-    assert colour_of(wire((blue, green, red)), CAMERA, RING) == name
+    assert colours_of(wire((blue, green, red)), CAMERA, RING[None])[0] == name
 
 
 @pytest.mark.parametrize("white", [(0.75, 0.95, 1.0), (1.0, 0.95, 0.85)])
 def test_warm_and_cool_light_do_not_change_the_name(white: tuple[float, float, float]) -> None:
     """The paper is taken as white: a lamp's tint falls on both."""
     grey = wire((0.5, 0.5, 0.5), white=white)
-    assert colour_of(grey, CAMERA, RING) == "silver-coloured"
+    assert colours_of(grey, CAMERA, RING[None])[0] == "silver-coloured"
     copper = wire((0.75 * 0.538, 0.75 * 0.638, 0.75 * 0.955), white=white)
-    assert colour_of(copper, CAMERA, RING) == "copper-coloured"
+    assert colours_of(copper, CAMERA, RING[None])[0] == "copper-coloured"

@@ -63,6 +63,8 @@ LINEAR: Picture = _srgb_to_linear()
 """(256,) the sRGB curve undone (IEC 61966-2-1)."""
 
 
+AT_ONCE = 4096
+"""Points in a row where several lines are read in one go."""
 LIGHT_STEPS = 65535
 """Steps of linear light in memory: the first steps of sRGB are twenty of them apart."""
 LINEAR_CODE: NDArray[np.uint16] = np.rint(LINEAR * LIGHT_STEPS).astype(np.uint16)
@@ -99,6 +101,18 @@ class Photo:
             borderMode=cv2.BORDER_REPLICATE,
         )
         return np.asarray(sampled, np.float32) / np.float32(LIGHT_STEPS)
+
+    def sample_each(self, lines: list[NDArray[np.floating]]) -> list[Picture]:
+        """Linear light (..., 3) at each of several sets of points (..., 2), read in one go."""
+        flat = [line.reshape(-1, 2) for line in lines]
+        counts = [len(line) for line in flat]
+        rows = -(-sum(counts) // AT_ONCE)
+        points = np.zeros((rows * AT_ONCE, 2), np.float32)
+        if flat:
+            np.concatenate(flat, out=points[: sum(counts)], casting="same_kind")
+        light = self.sample(points.reshape(rows, AT_ONCE, 2)).reshape(-1, 3)
+        parts = np.split(light[: sum(counts)], np.cumsum(counts)[:-1]) if flat else []
+        return [part.reshape(*line.shape[:-1], 3) for part, line in zip(parts, lines, strict=True)]
 
     @cached_property
     def _light(self) -> NDArray[np.uint16]:

@@ -10,6 +10,8 @@ from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
 
+LANES = np.array([-0.5, -0.35, 0.35, 0.45, 0.55, 0.65, 1.35, 1.5])
+"""Across the wire, in s: two lanes of table, four of wire, two of table."""
 GREY_CHROMA = 5.0
 """CIE Lab chroma under which a ring has no colour of its own: of 257 rendered rings of white metals
 on white paper all have less than 4.3, of 309 of copper, bronze, brass and gold 99 of 100 more."""
@@ -30,14 +32,19 @@ VIVID_CHROMA = 48.0
 """Chroma from which a warm hue is a dye, not a metal."""
 
 
-def colour_of(photo: Photo, camera: Camera, torus: Array) -> str:
-    """Name the colour of the wire's middle, the paper taken as white.
+def colours_of(photo: Photo, camera: Camera, tori: Array) -> list[str]:
+    """Name the colour of the middle of each ring's wire (n, 6), the paper taken as white.
 
     Bright wire mirrors the room, so only clear hues are named; the rest is grey.
     """
-    inner, outer = outlines(camera, torus[None], ring_angles(48))
-    lanes = np.array([-0.5, -0.35, 0.35, 0.45, 0.55, 0.65, 1.35, 1.5])[:, None, None]
-    light = photo.sample(inner[0] + lanes * (outer[0] - inner[0])).astype(float)
+    inner, outer = outlines(camera, tori, ring_angles(48))
+    points = inner[:, None] + LANES[:, None, None] * (outer - inner)[:, None]
+    light = photo.sample(points.reshape(-1, *points.shape[2:])).astype(float)
+    return [_name(each) for each in light.reshape(*points.shape[:3], 3)]
+
+
+def _name(light: Array) -> str:
+    """Colour of the light (8, m, 3) in `LANES`."""
     paper = np.percentile(light[[0, 1, -2, -1]].reshape(-1, 3), 80, axis=0)
     grey = np.maximum(paper, 0.02)
     wire = np.median(light[2:6].reshape(-1, 3), axis=0) * grey.mean() / grey

@@ -1,8 +1,6 @@
 """Fitted rings as the values that leave the stage: numbered in reading order."""
 
-import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,10 +10,10 @@ from vision.photo.decode import Photo
 from vision.results import COVERAGE_FACTOR, Quantity, Ring, Scale, Status
 from vision.rings.budget import Sizes, edge_u, sizes_of
 from vision.rings.check import DARK_PAPER, burnt, filled, reasons_against, warnings_about
-from vision.rings.colour import colour_of
+from vision.rings.colour import colours_of
 from vision.rings.fit import Fit
 from vision.rings.form import ovality_of, step_of_ends
-from vision.rings.gap import find_gap
+from vision.rings.gap import Gap, find_gaps
 from vision.rings.others import Thing
 from vision.rings.section import Section
 from vision.rings.torus import X, Y, outlines, ring_angles
@@ -87,7 +85,13 @@ def rings_of(
     numbers = reading_order(places, radii)
     names = {str(index): numbers[index] for index in range(len(fit))}
 
-    def ring(index: int) -> Ring:
+    measured = [index for index in range(len(fit)) if not reasons[index]]
+    tori = fit.tori[np.array(measured, dtype=np.int64)]
+    gaps = find_gaps(photo, camera, tori, blur_px=blur_px, section=fit.section)
+    colours = colours_of(photo, camera, tori)
+    found = dict(zip(measured, zip(gaps, colours, strict=True), strict=True))
+    whole = []
+    for index in range(len(fit)):
         seen = Seen(
             number=numbers[index],
             center_px=places[index],
@@ -96,10 +100,10 @@ def rings_of(
             reasons=tuple(dict.fromkeys(_named(text, names) for text in reasons[index])),
             warnings=tuple(_named(text, names) for text in warnings[index]),
         )
-        return _ring(photo, scale, fit, index, sizes[index], seen, blur_px)
-
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
-        whole = list(threads.map(ring, range(len(fit))))
+        if index in found:
+            whole.append(_measured(scale, fit, index, sizes[index], seen, *found[index]))
+        else:
+            whole.append(_bare(fit, index, seen))
     for index, thing in enumerate(things, start=len(fit)):
         whole.append(
             Ring(
@@ -157,32 +161,26 @@ def less_sure(sizes: Sizes, section: Section) -> Sizes:
     )
 
 
-def _ring(
-    photo: Photo,
-    scale: Scale,
-    fit: Fit,
-    index: int,
-    sizes: Sizes,
-    seen: Seen,
-    blur_px: float | None,
-) -> Ring:
-    torus = fit.tori[index]
-    bare = Ring(
+def _bare(fit: Fit, index: int, seen: Seen) -> Ring:
+    """A ring that carries no numbers."""
+    return Ring(
         number=seen.number,
         center_px=seen.center_px,
-        center_mm=(float(torus[X]), float(torus[Y])),
+        center_mm=(float(fit.tori[index, X]), float(fit.tori[index, Y])),
         radius_px=seen.radius_px,
         outlines_px=seen.outlines_px,
         status=Status.UNUSABLE,
         reasons=seen.reasons,
     )
-    if seen.reasons:
-        return bare
-    gap = find_gap(photo, scale.camera, torus, blur_px=blur_px, section=fit.section)
+
+
+def _measured(
+    scale: Scale, fit: Fit, index: int, sizes: Sizes, seen: Seen, gap: Gap | None, colour: str
+) -> Ring:
     oval = ovality_of(fit, scale, index)
     ends = step_of_ends(fit, index, gap.direction_deg) if gap else None
     return replace(
-        bare,
+        _bare(fit, index, seen),
         status=Status.MEASURED,
         warnings=seen.warnings,
         wire_mm=sizes.wire_mm,
@@ -197,7 +195,7 @@ def _ring(
         gap_u95_deg=COVERAGE_FACTOR * gap.u_direction_deg if gap else None,
         ends_mm=ends.value if ends else None,
         ends_u95_mm=ends.u95 if ends else None,
-        colour=colour_of(photo, scale.camera, torus),
+        colour=colour,
     )
 
 
