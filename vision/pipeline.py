@@ -1,5 +1,6 @@
 """From a photo to its rings: the order of the stages, and no arithmetic."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, replace
 from functools import cache, partial
 from importlib.metadata import PackageNotFoundError, version
@@ -14,13 +15,14 @@ from vision.photo.look import look_at
 from vision.results import Result, Ring, Scale, Wire
 from vision.rings.find import find_rings, is_ring, refind
 from vision.rings.fit import Fit, rematch, settled
-from vision.rings.others import find_others
+from vision.rings.others import find_others, unlike_table
 from vision.rings.record import rings_of
 from vision.rings.section import SECTIONS, Profile
 from vision.rings.shape import rounds_of
 from vision.scale.reference import Reference, Sight, see_reference
 from vision.wires.find import find_wires
 from vision.wires.record import shadows_of, touched, wires_of
+from vision.wires.seeds import straight_lines
 
 MOST_OTHERS, OTHERS_PER_RING = 40, 5
 """Things that are no rings, at all and for each ring, above which a photo is not one of rings:
@@ -96,14 +98,17 @@ def read_rings(
 ) -> tuple[Scale, tuple[Ring, ...], tuple[Wire, ...]]:
     """Read the rings among the circles of a photo whose reference has been seen, and wires."""
     nests = [nest for nest in circles if not sight.hides(nest.x, nest.y)]
-    fit, open_nests = find_rings(photo, sight.camera, nests, SECTIONS[profile])
-    sight, fit = _levelled(sight, fit)
-    fit = refind(photo, sight.camera, open_nests, fit)
-    fit = settled(photo, sight.camera, fit)
-    sight, fit = _levelled(sight, fit)
+    with ThreadPoolExecutor(1) as aside:  # what needs no ring is done beside the search for them
+        lines = aside.submit(straight_lines, photo.bgr)
+        unlike = aside.submit(unlike_table, photo.bgr)
+        fit, open_nests = find_rings(photo, sight.camera, nests, SECTIONS[profile])
+        sight, fit = _levelled(sight, fit)
+        fit = refind(photo, sight.camera, open_nests, fit)
+        fit = settled(photo, sight.camera, fit)
+        sight, fit = _levelled(sight, fit)
     scale = sight.scale()
-    pieces = find_wires(photo, scale, fit, sight.hides)
-    others = find_others(photo, scale, fit, shadows_of(pieces, scale.camera))
+    pieces = find_wires(photo, lines.result(), scale, fit, sight.hides)
+    others = find_others(unlike.result(), scale, fit, shadows_of(pieces, scale.camera))
     if not len(fit) and not others and not pieces:
         raise RingsError(
             f"no ring and no straight wire found in {photo.info.file}",

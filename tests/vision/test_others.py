@@ -8,9 +8,8 @@ import pytest
 
 from tests.cli.fakes import result
 from tests.vision.made_fit import fit_of
-from vision.photo.decode import Photo
-from vision.results import PhotoInfo, Scale
-from vision.rings.others import Thing, find_others
+from vision.results import Scale
+from vision.rings.others import Thing, find_others, unlike_table
 from vision.rings.torus import torus
 from vision.scale.camera import Camera, looking_down
 
@@ -47,10 +46,8 @@ def at(x_mm: float, y_mm: float) -> tuple[int, int]:
 
 
 def others(picture: np.ndarray, **scale: object) -> list[Thing]:
-    info = PhotoInfo(file="a.png", width_px=WIDTH, height_px=HEIGHT, taken=None, sha256="0")
-    photo = Photo(info=info, bgr=picture, f35_mm=None)
     bare: Scale = replace(result().scale, camera=CAMERA, outline_px=None, work_px=None)
-    return find_others(photo, replace(bare, **scale), fit_of(RINGS))
+    return find_others(unlike_table(picture), replace(bare, **scale), fit_of(RINGS))
 
 
 def test_where_only_rings_lie_there_is_nothing_else() -> None:

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.photo.decode import Photo
+from vision.photo.decode import Pixels
 from vision.photo.reduce import halved, halvings
 from vision.results import Scale
 from vision.rings.fit import Fit
@@ -58,18 +58,22 @@ class Thing:
     """Indices of the fitted rings that it lies against, over or under."""
 
 
-def find_others(
-    photo: Photo, scale: Scale, fit: Fit, wires_px: Sequence[Array] = ()
-) -> list[Thing]:
-    """List the things on the table that neither reference, rings nor wires account for.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Unlike:
+    """What differs from the table, in a reduced picture."""
 
-    Parameters
-    ----------
-    wires_px : outline (m, 2) of each piece of wire, with its shadow
-    """
-    times = halvings(photo.bgr, WORK_PX)
-    small, shrink = halved(photo.bgr, times), 1.0 / 2**times
-    coded = cv2.cvtColor(small.astype(np.float32) / 255.0, cv2.COLOR_BGR2LAB)
+    mask: Mask
+    """(h, w) 1 where something lies."""
+    steep: Floats
+    """(h, w) change of colour, Lab units a pixel."""
+    shrink: float
+    """Pixels of it for each of the photo's."""
+
+
+def unlike_table(bgr: Pixels) -> Unlike:
+    """Tell what lies on the table of a photo (h, w, 3) from the table itself, ring or not."""
+    times = halvings(bgr, WORK_PX)
+    coded = cv2.cvtColor(halved(bgr, times).astype(np.float32) / 255.0, cv2.COLOR_BGR2LAB)
     lab = (np.asarray(coded) * (0.5, 1.0, 1.0)).astype(np.float32)
     difference = _from_table(lab)
     usual = float(np.median(difference))
@@ -78,10 +82,25 @@ def find_others(
     mask = ((difference > max(DIFFERENCE_LEAST, STANDS_OUT * usual)) | edges).astype(np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)), np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.uint8)
+    return Unlike(mask=mask, steep=steep, shrink=1.0 / 2**times)
+
+
+def find_others(
+    unlike: Unlike, scale: Scale, fit: Fit, wires_px: Sequence[Array] = ()
+) -> list[Thing]:
+    """List the things on the table that neither reference, rings nor wires account for.
+
+    Parameters
+    ----------
+    unlike : what differs from the table
+    wires_px : outline (m, 2) of each piece of wire, with its shadow
+    """
+    mask, shrink = unlike.mask.copy(), unlike.shrink
     _blank_known(mask, shrink, scale, fit)
     _blank_wires(mask, [np.rint(wire * shrink).astype(np.int32) for wire in wires_px])
     owners = _owners(mask, shrink, scale, fit)
-    return _things(mask, steep, owners, shrink, _least_area(scale.camera, fit, shrink, mask))
+    least = _least_area(scale.camera, fit, shrink, mask)
+    return _things(mask, unlike.steep, owners, shrink, least)
 
 
 def _from_table(lab: Floats) -> Floats:

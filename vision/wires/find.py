@@ -17,7 +17,7 @@ from vision.rings.unwrap import SAMPLE_S
 from vision.scale.camera import Camera
 from vision.wires.fit import StretchFit, fit_stretches, settled
 from vision.wires.printed import printed
-from vision.wires.seeds import Edges, guesses_from, straight_edges
+from vision.wires.seeds import Edges, edges_of, guesses_from
 from vision.wires.stretch import (
     ANGLE,
     BEND,
@@ -122,18 +122,19 @@ class Piece:
 
 
 def find_wires(
-    photo: Photo, scale: Scale, rings: Fit, hides: Callable[[float, float], bool]
+    photo: Photo, lines: Array, scale: Scale, rings: Fit, hides: Callable[[float, float], bool]
 ) -> list[Piece]:
     """Find the straight pieces of wire, at least 15 mm long.
 
     Parameters
     ----------
+    lines : (n, 2, 2) straight lines in the photo, pixels
     rings : as fitted under `scale.camera`, in whose places no wire is looked for
     hides : whether the reference itself lies at a pixel
     """
     camera, section = scale.camera, lying(rings.section)
     hidden = _hider(scale, rings, hides)
-    edges = straight_edges(photo, camera, hidden)
+    edges = edges_of(lines, camera, hidden)
     found: list[Piece] = []
     failures = 0
     while len(edges.ends_mm) and failures < TRIALS_MOST:

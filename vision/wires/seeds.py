@@ -57,27 +57,28 @@ class Edges:
         return Edges(self.ends_mm[~gone])
 
 
-def straight_edges(
-    photo: Photo, camera: Camera, hidden: Callable[[Array], NDArray[np.bool_]]
-) -> Edges:
-    """Find straight edges where wire may lie.
+def straight_lines(bgr: Pixels) -> Array:
+    """Find straight lines (n, 2, 2) in a photo (h, w, 3): both ends, pixels."""
+    times = halvings(bgr, WORK_PX)
+    smooth = cv2.GaussianBlur(halved(bgr, times), (0, 0), SMOOTH_PX)
+    grey = _most_contrast(np.asarray(smooth, np.uint8))
+    found = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD).detect(grey)[0]
+    if found is None:
+        return np.empty((0, 2, 2))
+    return (np.asarray(found, np.float64).reshape(-1, 2, 2) + 0.5) * 2**times - 0.5
+
+
+def edges_of(lines: Array, camera: Camera, hidden: Callable[[Array], NDArray[np.bool_]]) -> Edges:
+    """Those of the lines (n, 2, 2) of a photo along which wire may lie.
 
     Parameters
     ----------
     hidden : tells of pixels (n, 2) whether the reference or a ring lies there
     """
-    times = halvings(photo.bgr, WORK_PX)
-    smooth = cv2.GaussianBlur(halved(photo.bgr, times), (0, 0), SMOOTH_PX)
-    grey = _most_contrast(np.asarray(smooth, np.uint8))
-    found = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD).detect(grey)[0]
-    if found is None:
-        return Edges(np.empty((0, 2, 2)))
-    ends = np.asarray(found, np.float64).reshape(-1, 2, 2)
-    ends = (ends + 0.5) * 2**times - 0.5
-    edges = Edges(camera.to_plane(ends))
+    edges = Edges(camera.to_plane(lines))
     short = edges.length < EDGE_MM
-    inner = ends.mean(axis=1)[:, None] + np.array([-0.8, 0.0, 0.8])[:, None] * (
-        (ends[:, 1] - ends[:, 0])[:, None] / 2.0
+    inner = lines.mean(axis=1)[:, None] + np.array([-0.8, 0.0, 0.8])[:, None] * (
+        (lines[:, 1] - lines[:, 0])[:, None] / 2.0
     )
     covered = hidden(inner.reshape(-1, 2)).reshape(-1, 3).all(axis=1)
     return edges.without(short | covered)
