@@ -1,16 +1,18 @@
 """One joint fit of both outlines: a torus through the edges that the reader found."""
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
+from vision.rings.edges import edges_between
 from vision.rings.reader import SAMPLES_PER_PLACE, Net, Reading, read_edges
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
-from vision.rings.unwrap import COARSE, FINE, S_FROM, S_TO, SAMPLES, SECTORS, Grid, unwrap
+from vision.rings.unwrap import COARSE, FINE, S_FROM, S_TO, SAMPLES, SECTORS, Grid
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
@@ -94,19 +96,13 @@ class Fit:
 
     def joined(self, other: "Fit") -> "Fit":
         """Both fits' rings, this one's first."""
-        mine, theirs = self.reading, other.reading
 
         def both(one: Array, two: Array) -> Array:
             return np.concatenate([one, two])
 
         return Fit(
             tori=both(self.tori, other.tori),
-            reading=Reading(
-                edges=both(mine.edges, theirs.edges),
-                weight=both(mine.weight, theirs.weight),
-                scale=both(mine.scale, theirs.scale),
-                presence=both(mine.presence, theirs.presence),
-            ),
+            reading=Reading.joined([self.reading, other.reading]),
             residuals=both(self.residuals, other.residuals),
             apart=both(self.apart, other.apart),
             clear=both(self.clear, other.clear),
@@ -174,8 +170,8 @@ def fit_rings(
     last = tori
     for _ in range(rounds):
         last = tori
-        unwrapped = unwrap(photo, camera, last, section, grid)
-        reading = read_edges(unwrapped.planes, net)
+        lines = outlines(camera, last, ring_angles(grid.sectors * grid.rays), section)
+        unwrapped, reading = edges_between(photo, *lines, grid, partial(read_edges, net=net))
         tori, residuals = refit(camera, last, reading, unwrapped.clear, section)
     wire_moved = 2.0 * (tori[:, TUBE] - last[:, TUBE])
     id_moved = 2.0 * (tori[:, RADIUS] - last[:, RADIUS]) - wire_moved

@@ -6,11 +6,10 @@ work, tells which guesses are worth reading; one reads rings, and one of the sam
 wire. How is told in `tests/training`, where their twin stands.
 """
 
-import os
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import cache, partial
+from functools import cache
 from importlib.resources import files
 
 import numpy as np
@@ -30,8 +29,6 @@ MEAN_LIGHT, SLOPE_GAIN = 0.8, 8.0
 LOG_WEIGHT_LIMIT = 4.0
 GAP = 8
 """Zeros between two sectors: as far as the widest window looks beyond their ends."""
-BATCH, SCOUT_BATCH = 8, 16
-"""Rings read at a time: what they need fits the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,6 +43,16 @@ class Reading:
     """(n, 2) likely error of wire and ID, in wire widths."""
     presence: Array
     """(n,) probability that one whole ring lies near the guess."""
+
+    @classmethod
+    def joined(cls, parts: Sequence["Reading"]) -> "Reading":
+        """All parts' rings, in their order."""
+        return cls(
+            edges=np.concatenate([part.edges for part in parts]),
+            weight=np.concatenate([part.weight for part in parts]),
+            scale=np.concatenate([part.scale for part in parts]),
+            presence=np.concatenate([part.presence for part in parts]),
+        )
 
 
 class Net(StrEnum):
@@ -79,14 +86,7 @@ def read_edges(planes: Picture, net: Net = Net.RING) -> Reading:
     if not len(planes):
         nothing = np.empty((0, 2, planes.shape[2]))
         return Reading(edges=nothing, weight=nothing, scale=np.empty((0, 2)), presence=np.empty(0))
-    size = SCOUT_BATCH if net is Net.SCOUT else BATCH
-    # an even number of like batches, so that two cores are done together
-    count = min(2 * int(np.ceil(len(planes) / (2 * size))), len(planes))
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
-        parts = list(threads.map(partial(_read, _weights(net)), np.array_split(planes, count)))
-    edges, log_weight, answer = (
-        np.concatenate(part).astype(np.float64) for part in zip(*parts, strict=True)
-    )
+    edges, log_weight, answer = (part.astype(np.float64) for part in _read(_weights(net), planes))
     return Reading(
         edges=edges,
         weight=np.exp(np.clip(log_weight, -LOG_WEIGHT_LIMIT, LOG_WEIGHT_LIMIT)),

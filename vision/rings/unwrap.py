@@ -1,5 +1,6 @@
 """The picture of a ring, cut open along its wire: sectors across, outlines at s = 0 and s = 1."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -51,8 +52,6 @@ WIDER, EVERY = 2.0, 3
 table throws a wire's shadow so far: the shadow's own far edge tells its near part from the wire's
 dark side."""
 
-AT_ONCE = 64
-"""Rings whose samples are in memory at once: 20 MB."""
 PAPER_INSIDE, PAPER_OUTSIDE = -0.25, 1.25
 PAPER_PERCENTILE = 80.0
 PAPER_LEAST = 0.002
@@ -81,6 +80,15 @@ class Unwrapped:
     paper: Array
     """(n,) linear light of the surroundings, brightest channel."""
 
+    @classmethod
+    def joined(cls, parts: Sequence["Unwrapped"]) -> "Unwrapped":
+        """All parts' rings, in their order."""
+        return cls(
+            planes=np.concatenate([part.planes for part in parts]),
+            clear=np.concatenate([part.clear for part in parts]),
+            paper=np.concatenate([part.paper for part in parts]),
+        )
+
 
 def unwrap(
     photo: Photo, camera: Camera, tori: Array, section: Section = ROUND, grid: Grid = FINE
@@ -106,29 +114,17 @@ def unwrap_between(photo: Photo, inner: Array, outer: Array, grid: Grid = FINE) 
     ----------
     inner, outer : (n, sectors x rays, 2) pixels where s = 0 and s = 1
     """
-    rings = len(inner)
-    light = np.empty((rings, grid.sectors, grid.samples, 3), np.float32)
-    count = 9 if grid.wide else 6
-    planes = np.empty((rings, count, grid.sectors, grid.samples), np.float32)
-    clear = np.empty((rings, grid.sectors))
     s, far_s = grid.s.astype(np.float32), grid.far_s.astype(np.float32)
     start, stop = inner.astype(np.float32), outer.astype(np.float32)
-    far = np.empty_like(light) if grid.wide else light[:0]
-    for first in range(0, rings, AT_ONCE):
-        part = slice(first, first + AT_ONCE)
-        points = _points(start[part], stop[part], s)
-        rays = (-1, grid.sectors, grid.rays, grid.samples)
-        clear[part] = _inside(points, photo.size).reshape(rays).mean(axis=(2, 3))
-        samples = photo.sample(points.reshape(-1, *points.shape[2:])).reshape(*rays, 3)
-        brightest = np.maximum(np.maximum(samples[..., 0], samples[..., 1]), samples[..., 2])
-        planes[part, 3] = (brightest > CLIPPED).mean(axis=2, dtype=np.float32)
-        light[part] = samples.mean(axis=2)
-        if grid.wide:
-            some = slice(EVERY // 2, None, EVERY)
-            points = _points(start[part, some], stop[part, some], far_s)
-            samples = photo.sample(points.reshape(-1, *points.shape[2:]))
-            some_rays = (-1, grid.sectors, grid.rays // EVERY, grid.samples, 3)
-            far[part] = samples.reshape(some_rays).mean(axis=2)
+    rings = len(start)
+    samples, clear = _samples(photo, start, stop, grid, s)
+    planes = np.empty((rings, 9 if grid.wide else 6, grid.sectors, grid.samples), np.float32)
+    planes[:, 3] = _share_clipped(samples)
+    light = samples.mean(axis=2)
+    if grid.wide:
+        some = slice(EVERY // 2, None, EVERY)
+        samples, _ = _samples(photo, start[:, some], stop[:, some], grid, far_s)
+        far = samples.mean(axis=2)
     paper = light[:, :, (grid.s < PAPER_INSIDE) | (grid.s > PAPER_OUTSIDE)]
     around = paper.reshape(rings, paper.shape[1] * paper.shape[2], 3)
     level = np.percentile(around, PAPER_PERCENTILE, axis=1)
@@ -140,7 +136,24 @@ def unwrap_between(photo: Photo, inner: Array, outer: Array, grid: Grid = FINE) 
     across = outer - inner
     width_px = np.hypot(across[..., 0], across[..., 1]).mean(axis=1)
     planes[:, 5] = width_px[:, None, None] / LENGTH_UNIT_PX
-    return Unwrapped(planes=planes, clear=clear, paper=level.max(axis=1))
+    return Unwrapped(
+        planes=planes,
+        clear=clear.reshape(rings, grid.sectors, grid.rays).mean(axis=2),
+        paper=level.max(axis=1),
+    )
+
+
+def _samples(
+    photo: Photo, inner: Picture, outer: Picture, grid: Grid, s: Picture
+) -> tuple[Picture, Array]:
+    """Light (n, sectors, rays, samples, 3) at places s along the rays from inner to outer (n, m).
+
+    With it the share (n, m) of each ray that lies in the picture.
+    """
+    points = _points(inner, outer, s)
+    light = photo.sample(points.reshape(-1, *points.shape[2:]))
+    rays = (len(inner), grid.sectors, inner.shape[1] // grid.sectors, grid.samples, 3)
+    return light.reshape(rays), _share_inside(points, photo.size)
 
 
 def _relative(light: Picture, level: Picture) -> Picture:
@@ -159,8 +172,21 @@ def _points(inner: Picture, outer: Picture, s: Picture) -> Picture:
     return points
 
 
-def _inside(points: Picture, size: tuple[int, int]) -> NDArray[np.bool_]:
-    """Which points (..., 2) lie in the picture."""
+def _share_inside(points: Picture, size: tuple[int, int]) -> Array:
+    """Share (n, m) of the points of each ray (n, m, samples, 2) that lies in the picture."""
+    if not points.size:
+        return np.ones(points.shape[:2])
+    ends = points[:, :, [0, -1]]
+    if ends.min() >= 0 and bool(np.all(ends.max(axis=(0, 1, 2)) <= np.array(size) - 1)):
+        return np.ones(points.shape[:2])
     x, y = points[..., 0], points[..., 1]
-    inside: NDArray[np.bool_] = (x >= 0) & (y >= 0) & (x <= size[0] - 1) & (y <= size[1] - 1)
-    return inside
+    inside = (x >= 0) & (y >= 0) & (x <= size[0] - 1) & (y <= size[1] - 1)
+    return np.asarray(inside.mean(axis=2), np.float64)
+
+
+def _share_clipped(light: Picture) -> Picture:
+    """Share of the rays (n, sectors, rays, samples, 3) that are overexposed."""
+    if not light.size or light.max() <= CLIPPED:
+        return np.zeros((*light.shape[:2], light.shape[3]), np.float32)
+    brightest = np.maximum(np.maximum(light[..., 0], light[..., 1]), light[..., 2])
+    return np.asarray((brightest > CLIPPED).mean(axis=2, dtype=np.float32), np.float32)

@@ -6,10 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
+from vision.rings.edges import edges_between
 from vision.rings.fit import EDGE_S, robust_step
 from vision.rings.reader import Net, Reading, read_edges
 from vision.rings.section import ROUND, Section
-from vision.rings.unwrap import FINE, SECTORS, unwrap_between
+from vision.rings.unwrap import FINE, SECTORS
 from vision.scale.camera import Camera
 from vision.wires.stretch import ANGLE, BEND, HALF, LENGTH, X, Y, axis_of, evenly, silhouettes
 
@@ -120,8 +121,7 @@ def fit_stretches(
     for _ in range(rounds):
         last = stretches
         lines = silhouettes(camera, last, evenly(FINE.sectors * FINE.rays), section)
-        unwrapped = unwrap_between(photo, *lines)
-        reading = read(unwrapped.planes)
+        unwrapped, reading = edges_between(photo, *lines, FINE, read)
         stretches, residuals = refit(camera, last, reading, unwrapped.clear, section)
     return StretchFit(
         stretches=stretches,
