@@ -44,6 +44,7 @@ CONFIGS = {
     c.name: c
     for c in (
         NetConfig(name="scout", channels=16, dilations=(1, 2, 1), pooled=2, wide=False),
+        NetConfig(name="quick", channels=32, dilations=(1, 2, 4, 2, 1), pooled=2),
         NetConfig(name="lean", channels=32, dilations=(1, 2, 4, 2, 1)),
         NetConfig(name="full", channels=48, dilations=(1, 2, 4, 4, 2, 1)),
     )

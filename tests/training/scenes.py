@@ -25,6 +25,10 @@ SECTION_SHARES = (0.90, 0.04, 0.015, 0.015, 0.03)
 """Round, square, half-round, half-round inside, twisted: the order of PROFILES."""
 PROFILES = (ROUND, SQUARE, HALF_ROUND, HALF_ROUND_INSIDE, TWISTED)
 
+END_SHARE, END_AT, END_MARGIN = 0.55, (0.0, 0.45), 0.1
+"""Share of pieces of which one end is read too; how far from the middle it lies, in lengths of the
+stretch; how much short of it the labels stop, in widths. A shadow ends elsewhere than its wire."""
+
 LARGEST_PX, GRANULE_PX, MARGIN_PX = 512, 16, 10
 REACH = 0.85
 """Wire widths beyond both outlines of a ring that get the full number of paths."""
@@ -63,7 +67,8 @@ def draw_scene(seed: int, index: int, *, wires: bool = False, bounces: int = 5) 
     s["paths"], s["paths_far"] = int(log_uniform(rng, 28, 80)), 10
     section = int(rng.choice(len(PROFILES), p=SECTION_SHARES))
     if piece:
-        scale = _piece(rng, s, truth, section)
+        ended = kind == "wire" and rng.random() < END_SHARE
+        scale = _piece(rng, s, truth, section, ended=ended)
     else:
         wire, ratio, scale = _sizes(rng)
         _ring(rng, s, wire, ratio, broken=kind == "broken")
@@ -115,31 +120,64 @@ def _sizes(rng: Rng) -> tuple[float, float, float]:
             return wire, ratio, scale
 
 
-def _piece(rng: Rng, s: NDArray[np.void], truth: NDArray[np.void], section: int) -> float:
-    """A piece of wire through the origin, as good as straight; returns the scale in px/mm."""
+def _piece(
+    rng: Rng, s: NDArray[np.void], truth: NDArray[np.void], section: int, *, ended: bool
+) -> float:
+    """A piece of wire through the origin, as good as straight; returns the scale in px/mm.
+
+    `ended`: one of its ends lies inside the stretch that is read.
+    """
     while True:
         wire = log_uniform(rng, 0.4, 4.0)
         wire_px = log_uniform(rng, 9.0, 75.0)
         scale = wire_px / wire
-        length_px = log_uniform(rng, 3.0, 40.0) * wire_px
+        length_px = log_uniform(rng, 3.0, 9.0 if ended else 40.0) * wire_px
         if 12.0 <= scale <= 50.0 and length_px < LARGEST_PX - 90:
             break
     o = s["solid"][0]
     length = length_px / scale
     o["kind"], o["plain"], o["tube"] = 2, 1, wire / 2
     o["radius"] = log_uniform(rng, 40.0, 600.0)
-    o["half_length"] = length / 2 + wire * rng.uniform(1.0, 3.0) + rng.choice([0.0, 40.0])
     out = rng.uniform(0, 2 * np.pi)  # away from the centre of the bow
     o["axes"] = (np.sin(out), -np.cos(out), 0, np.cos(out), np.sin(out), 0, 0, 0, 1)
     _shape_section(rng, o, section)
     o["centre"] = (0, 0, o["centre"][2])
-    o["reach_r"] = np.hypot(o["half_length"], o["half_length"] ** 2 / o["radius"]) + 3 * o["tube"]
     truth["span"] = length / o["radius"]
     truth["torus"] = (
         -o["radius"] * np.cos(out), -o["radius"] * np.sin(out), o["radius"], o["tube"], 0, 0
     )  # fmt: skip
-    truth["gap"] = 0.0, -100.0  # cut nowhere
+    if ended:
+        _cut_off(rng, o, truth)
+    else:
+        o["half_length"] = length / 2 + wire * rng.uniform(1.0, 3.0) + rng.choice([0.0, 40.0])
+        truth["gap"] = 0.0, -100.0  # cut nowhere
+    o["reach_r"] = np.hypot(o["half_length"], o["half_length"] ** 2 / o["radius"]) + 3 * o["tube"]
     return scale
+
+
+def _cut_off(rng: Rng, o: NDArray[np.void], truth: NDArray[np.void]) -> None:
+    """Let the piece end inside the stretch that is read, on either side, cut as cutters cut."""
+    wire, radius, span = 2 * float(o["tube"]), float(o["radius"]), float(truth["span"])
+    end, side = rng.uniform(*END_AT), rng.choice([-1.0, 1.0])
+    length = span * radius
+    # the other end lies beyond the stretch
+    half = max(log_uniform(rng, 6.0, 60.0), (end + 0.5) * length / 2 + wire * rng.uniform(0.2, 2.0))
+    o["half_length"] = half
+    turn = side * (end * length - half) / radius  # of the piece's middle, around the bow's centre
+    along, out = o["axes"][:2].astype(float), o["axes"][3:5].astype(float)
+    # the local x axis runs against the angle around the bow's centre
+    way, outward = (
+        np.cos(turn) * along + np.sin(turn) * out, np.cos(turn) * out - np.sin(turn) * along
+    )  # fmt: skip
+    o["centre"][:2] = radius * (outward - out)
+    o["axes"][:2], o["axes"][3:5] = way, outward
+    if rng.random() < 0.6:
+        o["slant_r"], o["slant_z"] = rng.normal(0, 0.3, 2)
+    if rng.random() < 0.4:  # pinched by cutters
+        o[rng.choice(["wedge_r", "wedge_z"])] = rng.uniform(0.2, 1.2)
+    # outlines run twice as far as the stretch, and count as a whole turn
+    margin = END_MARGIN * wire / length
+    truth["gap"] = np.pi * (1 + side * (end - margin)) + side * 1.2, 1.2
 
 
 def _middle(truth: NDArray[np.void]) -> float:
@@ -369,12 +407,14 @@ def _beside(rng: Rng, s: NDArray[np.void]) -> int:
         for name in first.dtype.names:
             other[name] = first[name]
         apart = 2 * tube + space + 0.2 * tube * rng.random()
+        base = first["centre"][:2]
     else:
         radius = other_tube * rng.uniform(3.0, 9.0)
         _flat_ring(other, 0, 0, radius, other_tube, np.zeros(2), other_tube)
         apart = tube + radius + other_tube + space
-    apart += 0.5 * float(first["half_length"]) ** 2 / float(first["radius"])  # clear of the bow
-    other["centre"][:2] = side * apart * out + shift * along
+        apart += 0.5 * (radius + 9 * tube) ** 2 / float(first["radius"])  # clear of the bow
+        base = np.zeros(2)
+    other["centre"][:2] = base + side * apart * out + shift * along
     s["solids"] = 2
     return 1 + int(space > 0.06)
 

@@ -106,6 +106,15 @@ FN float section(const Solid& o, float a, float b, float way) {
   return sqrtf(a * a + b * b) - r;
 }
 
+// Distance beyond the cut face of an end: `over` mm along the wire beyond the face's middle. Cutters
+// leave it slanted, or pinched like a chisel.
+FN float cut(const Solid& o, float over, float side, float a, float b) {
+  float face = over + side * (o.slant_r * a + o.slant_z * b) + o.wedge_r * fabsf(a) +
+               o.wedge_z * fabsf(b);
+  return face * rsqrtf(1 + o.slant_r * o.slant_r + o.slant_z * o.slant_z +
+                       o.wedge_r * o.wedge_r + o.wedge_z * o.wedge_z);
+}
+
 // Distance in the solid's own frame (centre line at z = 0 of that frame).
 FN float distance(const Solid& o, V p) {
   float rho2 = p.x * p.x + p.y * p.y, rho = sqrtf(rho2);
@@ -118,7 +127,8 @@ FN float distance(const Solid& o, V p) {
     float across = p.y + o.radius;
     float a = (p.x * p.x + p.y * p.y + 2 * p.y * o.radius) /
               (sqrtf(p.x * p.x + across * across) + o.radius);
-    return fmaxf(section(o, a, p.z, p.x), fabsf(p.x) - o.half_length);
+    float side = p.x < 0 ? -1.f : 1.f;
+    return fmaxf(section(o, a, p.z, p.x), cut(o, fabsf(p.x) - o.half_length, side, a, p.z));
   }
   float inv = 1.0f / fmaxf(rho2, 1e-12f);
   float c2 = (p.x * p.x - p.y * p.y) * inv, s2 = 2 * p.x * p.y * inv;
@@ -143,10 +153,7 @@ FN float distance(const Solid& o, V p) {
   float reach = o.gap_half - fabsf(phi);
   if (fabsf(phi) < 1.0f) {
     float side = phi < 0 ? -1.f : 1.f;
-    float face = rho * reach + side * (o.slant_r * a + o.slant_z * b) + o.wedge_r * fabsf(a) +
-                 o.wedge_z * fabsf(b);
-    face *= rsqrtf(1 + o.slant_r * o.slant_r + o.slant_z * o.slant_z + o.wedge_r * o.wedge_r +
-                   o.wedge_z * o.wedge_z);
+    float face = cut(o, rho * reach, side, a, b);
     d = fmaxf(d, face);
     if (o.burr > 0) {  // a small bump on one end's rim
       float bx = rho * (phi - o.gap_half), by = a - o.burr_r, bz = b - o.burr_z;

@@ -28,7 +28,7 @@ MEAN_LIGHT, SLOPE_GAIN = 0.8, 8.0
 """What brings the inputs around zero and to like size; as in training."""
 LOG_WEIGHT_LIMIT = 4.0
 GAP = 8
-"""Zeros between two sectors: as far as the widest window looks beyond their ends."""
+"""Least number of zeros behind a sector: as far as the widest window looks beyond its end."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -96,15 +96,17 @@ def read_edges(planes: Picture, net: Net = Net.RING) -> Reading:
 
 
 def _read(net: Weights, planes: Picture) -> tuple[Picture, Picture, Picture]:
-    rings = len(planes)
-    rows = _halved(net, "first", _inputs(planes), edge=3)
-    rows = _halved(net, "second", rows, edge=2)
-    places = rows.shape[2]
-    strip = np.zeros((*rows.shape[:2], places + GAP, rows.shape[3]), np.float32)
-    strip[:, :, :places] = rows
+    rings, _, sectors, samples = planes.shape
+    rows = _halved(net, "first", _inputs(planes, edge=3))
+    padded = np.zeros((rings, sectors, samples // 2 + 4, rows.shape[3]), np.float32)
+    np.maximum(rows[:, :, : samples // 2], 0, out=padded[:, :, 2:-2])
+    rows = _halved(net, "second", padded)
+    places = samples // 4
+    strip = _strip(rows[:, :, :places])
+    np.maximum(strip, 0, out=strip)
     block = 0
     while f"blocks.{block}.along.weight" in net:
-        _block(net, f"blocks.{block}", strip)
+        _block(net, f"blocks.{block}", strip, places)
         block += 1
     rows = np.ascontiguousarray(strip[:, :, :places])
     head = np.moveaxis(_product(net, "head", rows), 3, 1)
@@ -124,19 +126,22 @@ def _places(count: int) -> Picture:
     return (S_FROM + (np.arange(count) + 0.5) * step).astype(np.float32)
 
 
-def _inputs(planes: Picture) -> Picture:
+def _inputs(planes: Picture, *, edge: int) -> Picture:
     """What is read (n, sectors, samples, 8): light, its change along s, clipping, wire width.
 
-    Of a wide look (n, sectors, samples, 14): its light and its change too.
+    Of a wide look (n, sectors, samples, 14): its light and its change too. `edge` zeros stand
+    before and behind the samples.
     """
     wide = planes.shape[1] > 6
-    rows = np.zeros((len(planes), *planes.shape[2:], 14 if wide else 8), np.float32)
+    rings, _, sectors, samples = planes.shape
+    padded = np.zeros((rings, sectors, samples + 2 * edge, 14 if wide else 8), np.float32)
+    rows = padded[:, :, edge:-edge]
     _put_light(rows[..., :6], planes[:, :3])
     rows[..., 6] = planes[:, 3]
     rows[..., 7] = planes[:, 5] - np.float32(1.0)
     if wide:
         _put_light(rows[..., 8:], planes[:, 6:])
-    return rows
+    return padded
 
 
 def _put_light(rows: Picture, planes: Picture) -> None:
@@ -146,84 +151,83 @@ def _put_light(rows: Picture, planes: Picture) -> None:
     rows[:, :, 1:-1, 3:] = (light[:, :, 2:] - light[:, :, :-2]) * np.float32(SLOPE_GAIN)
 
 
-def _halved(net: Weights, name: str, rows: Picture, *, edge: int) -> Picture:
-    """Convolve along s in steps of two, `edge` zeros beyond both ends, and cut off below zero.
+def _halved(net: Weights, name: str, rows: Picture) -> Picture:
+    """Convolve along s in steps of two: (n, sectors, m, c) to (n, sectors, m / 2, c').
 
-    (n, sectors, m, c) to (n, sectors, m / 2, c'). Two neighbouring places count as one row, so that
-    a step of two is a shift by one row.
+    Two neighbouring places count as one row, so that a step of two is a shift by one row.
     """
     rings, sectors, count, channels = rows.shape
-    padded = np.zeros((rings, sectors, count + 2 * edge, channels), np.float32)
-    padded[:, :, edge : edge + count] = rows
     weight = net[f"{name}.weight"].reshape(-1, net[f"{name}.bias"].size)
-    out = _windows(padded.reshape(-1, 2 * channels), weight)
+    out = _windows(rows.reshape(-1, 2 * channels), weight)
     out += net[f"{name}.bias"]
-    np.maximum(out, 0, out=out)
-    halved: Picture = out.reshape(rings, sectors, -1, out.shape[1])[:, :, : count // 2]
-    return halved
+    return out.reshape(rings, sectors, count // 2, -1)
 
 
 def _windows(rows: Picture, weight: Picture) -> Picture:
     """Convolve rows (k, c) with `weight` (t c, c'): in row i what rows i to i + t - 1 give.
 
     Every t-th window lies next to the one before it in memory: t products of two matrices give all,
-    without a copy or a sum. The last t - 1 rows mean nothing.
+    without a copy or a sum. The last t - 1 rows are left as they are, whatever that is.
     """
     count, channels = rows.shape
     taps = len(weight) // channels
-    steps = count // taps
-    out = np.zeros((steps + 1, taps, weight.shape[1]), np.float32)
+    steps = -(-count // taps)
+    out = np.empty((steps, taps, weight.shape[1]), np.float32)
     for first in range(taps):
-        here = min(steps, (count - first) // taps)
+        here = (count - first) // taps
         apart = rows[first : first + here * taps].reshape(here, taps * channels)
         np.matmul(apart, weight, out=out[:here, first])
     return out.reshape(-1, weight.shape[1])[:count]
 
 
-def _block(net: Weights, name: str, strip: Picture) -> None:
-    """Let each place look along s, across to the neighbours and at the whole ring; in place.
+def _strip(rows: Picture) -> Picture:
+    """Rows (n, sectors, places, c) with zeros behind each sector, in number a multiple of four.
 
-    strip : (n, sectors, places + GAP, c), with zeros between the sectors
+    Looking along s is then a shift of the whole strip, and its places can be sorted by their
+    remainder to two or to four.
     """
-    rings, sectors, length, channels = strip.shape
-    places = length - GAP
+    rings, sectors, places, channels = rows.shape
+    strip = np.zeros((rings, sectors, -(-(places + GAP) // 4) * 4, channels), np.float32)
+    strip[:, :, :places] = rows
+    return strip
+
+
+def _block(net: Weights, name: str, strip: Picture, places: int) -> None:
+    """Let each place look along s, across to the neighbours and at the whole ring; in place."""
+    rings, sectors, _, channels = strip.shape
     apart = int(net[f"{name}.dilation"])
-    seen = _along(strip.reshape(-1, channels), net[f"{name}.along.weight"], apart)
+    bias = net[f"{name}.along.bias"]
     # a circle of sectors: the last one again before the first, the first one after the last
     circle = np.empty((rings, places, sectors + 2, channels), np.float32)
-    ahead = np.swapaxes(circle[:, :, 1:-1], 1, 2)
-    np.add(seen.reshape(strip.shape)[:, :, :places], net[f"{name}.along.bias"], out=ahead)
+    for turn, seen in enumerate(_along(strip, net[f"{name}.along.weight"], apart)):
+        mine = circle[:, turn::apart, 1:-1]
+        # max(x + bias, 0) is max(x, -bias) + bias, and all that follows is sums: bias comes below
+        np.maximum(np.swapaxes(seen[:, :, : mine.shape[1]], 1, 2), -bias, out=mine)
     circle[:, :, 0], circle[:, :, -1] = circle[:, :, -2], circle[:, :, 1]
-    np.maximum(circle, 0, out=circle)
     weight = net[f"{name}.across.weight"].reshape(-1, channels)
     beside = _windows(circle.reshape(-1, channels), weight).reshape(circle.shape)
     kept = strip[:, :, :places]
     whole = _product(net, f"{name}.whole", kept.mean(axis=1))
-    whole += net[f"{name}.across.bias"]
+    whole += net[f"{name}.across.bias"] + np.tile(bias, len(weight) // channels) @ weight
     kept += np.swapaxes(beside[:, :, :-2], 1, 2)
     kept += whole[:, None]
     np.maximum(kept, 0, out=kept)
 
 
-def _along(rows: Picture, weight: Picture, apart: int) -> Picture:
-    """What each row (k, c) sees of itself and two rows either way, `apart` rows from each other."""
-    count, channels = rows.shape
-    weight = weight.reshape(-1, channels)
-    reach = 2 * apart
-    # rows that are looked at together next to each other, and as many zeros ahead as behind
-    turns = -(-(count + 2 * reach) // apart)
-    sorted_ = np.zeros((apart, turns, channels), np.float32)
-    for phase in range(apart):
-        mine = rows[phase::apart]
-        sorted_[phase, 2 : 2 + len(mine)] = mine
-    seen = _windows(sorted_.reshape(-1, channels), weight).reshape(sorted_.shape)
-    if apart == 1:
-        return seen[0, :count]
-    out = np.empty_like(rows)
-    for phase in range(apart):
-        mine = out[phase::apart]
-        mine[:] = seen[phase, : len(mine)]
-    return out
+def _along(strip: Picture, weight: Picture, apart: int) -> Picture:
+    """What each place sees of itself and of two either way, `apart` places from each other.
+
+    (n, sectors, places, c) to (apart, n, sectors, places / apart, c): first every `apart`-th place
+    from the first one on, then those from the second one on, and so forth.
+    """
+    channels = strip.shape[-1]
+    length = strip.size // channels // apart
+    sorted_ = np.empty((apart, 2 + length + 2, channels), np.float32)
+    sorted_[:, :2] = sorted_[:, -2:] = 0.0
+    sorted_[:, 2:-2] = strip.reshape(length, apart, channels).swapaxes(0, 1)
+    seen = _windows(sorted_.reshape(-1, channels), weight.reshape(-1, channels))
+    every = seen.reshape(sorted_.shape)[:, :-4]
+    return every.reshape(apart, *strip.shape[:2], -1, channels)
 
 
 def _product(net: Weights, name: str, rows: Picture) -> Picture:
