@@ -167,12 +167,13 @@ def _windows(rows: Picture, weight: Picture) -> Picture:
     """Convolve rows (k, c) with `weight` (t c, c'): in row i what rows i to i + t - 1 give.
 
     Every t-th window lies next to the one before it in memory: t products of two matrices give all,
-    without a copy or a sum. The last t - 1 rows are left as they are, whatever that is.
+    without a copy or a sum. The last t - 1 rows mean nothing.
     """
     count, channels = rows.shape
     taps = len(weight) // channels
     steps = -(-count // taps)
     out = np.empty((steps, taps, weight.shape[1]), np.float32)
+    out[-2:] = 0.0
     for first in range(taps):
         here = (count - first) // taps
         apart = rows[first : first + here * taps].reshape(here, taps * channels)
