@@ -50,9 +50,11 @@ def measure_photo(
 
 def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND) -> Result:
     """Measure every ring in a photo that is already in memory; errors as `measure_photo`."""
-    look = look_at(photo.bgr)
+    with ThreadPoolExecutor(1) as aside:
+        looked = aside.submit(look_at, photo.bgr)
+        circles = find_circles(photo.bgr)
+    look = looked.result()
     require_contrast(look, photo.info.file)
-    circles = find_circles(photo.bgr)
     try:
         sight = see_reference(photo, circles, reference, partial(is_ring, photo, circles))
         scale, read, wires = read_rings(photo, sight, circles, profile, look.blur_px)

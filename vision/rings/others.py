@@ -73,8 +73,10 @@ class Unlike:
 def unlike_table(bgr: Pixels) -> Unlike:
     """Tell what lies on the table of a photo (h, w, 3) from the table itself, ring or not."""
     times = halvings(bgr, WORK_PX)
-    coded = cv2.cvtColor(halved(bgr, times).astype(np.float32) / 255.0, cv2.COLOR_BGR2LAB)
-    lab = (np.asarray(coded) * (0.5, 1.0, 1.0)).astype(np.float32)
+    small = halved(bgr, times).astype(np.float32)
+    small /= 255.0
+    lab = np.asarray(cv2.cvtColor(small, cv2.COLOR_BGR2LAB), np.float32)
+    lab[..., 0] *= 0.5
     difference = _from_table(lab)
     usual = float(np.median(difference))
     steep = _steepness(lab)
@@ -111,7 +113,8 @@ def _from_table(lab: Floats) -> Floats:
     coded = np.clip(quarter + zero, 0, 255).astype(np.uint8)
     table = cv2.medianBlur(coded, window).astype(np.float32) - zero
     wide = cv2.resize(table, (lab.shape[1], lab.shape[0]))
-    return np.asarray(np.linalg.norm(lab - wide, axis=2), np.float32)
+    apart = lab - wide
+    return np.asarray(np.sqrt(np.einsum("ijk,ijk->ij", apart, apart)), np.float32)
 
 
 def _blank_known(mask: Mask, shrink: float, scale: Scale, fit: Fit) -> None:
@@ -169,8 +172,10 @@ def _least_area(camera: Camera, fit: Fit, shrink: float, mask: Mask) -> float:
 
 def _steepness(lab: Floats) -> Floats:
     """Change of colour a pixel, strongest direction and channel."""
-    slopes = [cv2.Sobel(lab, cv2.CV_32F, *d, scale=1 / 8) for d in ((1, 0), (0, 1))]
-    return np.asarray(np.hypot(*slopes).max(axis=2), np.float32)
+    along_x, along_y = (cv2.Sobel(lab, cv2.CV_32F, *d, scale=1 / 8) for d in ((1, 0), (0, 1)))
+    each = cv2.magnitude(along_x.reshape(len(lab), -1), along_y.reshape(len(lab), -1))
+    light, a, b = cv2.split(each.reshape(lab.shape))
+    return np.asarray(cv2.max(cv2.max(light, a), b), np.float32)
 
 
 def _things(

@@ -16,8 +16,9 @@ from vision.wires.stretch import HALF, LENGTH
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
 
-WORK_PX = 2000
-"""Longest side, about, of the reduced picture in which edges are looked for."""
+WORK_PX = 1000
+"""Longest side, about, of the reduced picture in which edges are looked for. Twice as finely takes
+three times as long, and breaks more edges into crumbs: 35 of 155 rendered pieces missed, not 31."""
 SMOOTH_PX = 1.2
 """Smoothing of it: noise breaks edges into crumbs."""
 EDGE_MM = 3.5
