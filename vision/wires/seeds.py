@@ -21,7 +21,7 @@ WORK_PX = 1000
 three times as long, and breaks more edges into crumbs: 35 of 155 rendered pieces missed, not 31."""
 SMOOTH_PX = 1.2
 """Smoothing of it: noise breaks edges into crumbs."""
-EDGE_MM = 3.5
+EDGE_MM = 6.5
 """Least length of an edge."""
 WIDTH_MM = (0.35, 6.5)
 """Least and greatest width of anything called wire here."""
