@@ -120,16 +120,15 @@ def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[lis
     reasons: list[list[str]] = [[] for _ in range(len(fit))]
     width_px = wire_widths_px(fit, camera)
     clear = fit.is_clear
-    over = [
-        [k for k in range(len(fit)) if k != index and _overlap(*fit.tori[[index, k]])]
-        for index in range(len(fit))
-    ]
+    overlap, _ = _beside_each_other(fit.tori)
+    over = [np.flatnonzero(row).tolist() for row in overlap]
+    outside = _leaves_picture(camera, fit, size)
     flat = printed(fit, clear & np.array([not others for others in over], bool))
     for index in range(len(fit)):
         mine = reasons[index]
         if flat[index]:
             mine.append("casts no shadow as the rings do: printed, not a ring")
-        if _leaves_picture(camera, fit, index, size):
+        if outside[index]:
             mine.append("cut off by the photo's edge")
         mine += [f"overlaps ring {{{other}}}" for other in over[index]]
         if len(over[index]) >= LINKED:
@@ -148,13 +147,12 @@ def warnings_about(photo: Photo, camera: Camera, fit: Fit) -> list[list[str]]:
     twistable = fit.section.profile is Profile.ROUND and len(fit) > 0
     strands = wavy(photo, camera, fit) if twistable else np.zeros(len(fit), bool)
     glare = burnt(fit)
+    _, touch = _beside_each_other(fit.tori)
     for index in range(len(fit)):
         mine = warnings[index]
         if strands[index]:
             mine.append("its outline is wavy: twisted wire? measure with --profile twisted")
-        for other in range(len(fit)):
-            if other != index and _touches(fit.tori[index], fit.tori[other]):
-                mine.append(f"touches ring {{{other}}}")
+        mine += [f"touches ring {{{other}}}" for other in np.flatnonzero(touch[index])]
         if width_px[index] < WIRE_WELL_PX:
             mine.append(f"wire is {width_px[index]:.0f} pixels across, 12 or more are good")
         if fit.paper[index] < DARK_PAPER:
@@ -173,24 +171,24 @@ def wire_widths_px(fit: Fit, camera: Camera) -> Array:
     return widths
 
 
-def _leaves_picture(camera: Camera, fit: Fit, index: int, size: tuple[int, int]) -> bool:
-    _, outer = outlines(camera, fit.tori[[index]], ring_angles(64), fit.section)
-    return bool(np.any(outer < 1.0) or np.any(outer > np.array(size) - 2.0))
+def _leaves_picture(camera: Camera, fit: Fit, size: tuple[int, int]) -> NDArray[np.bool_]:
+    """Which rings (n,) reach the photo's edge."""
+    _, outer = outlines(camera, fit.tori, ring_angles(64), fit.section)
+    leaves = (outer < 1.0) | (outer > np.array(size) - 2.0)
+    return np.asarray(leaves.any(axis=(1, 2)), np.bool_)
 
 
-def _clearance(one: Array, other: Array) -> float:
-    """Gap (mm) between the metal of two rings on the table; negative where they overlap."""
-    apart = float(np.hypot(one[X] - other[X], one[Y] - other[Y]))
-    tubes = one[TUBE] + other[TUBE]
-    beside = apart - one[RADIUS] - other[RADIUS] - tubes
-    within = abs(one[RADIUS] - other[RADIUS]) - apart - tubes
-    return float(max(beside, within))
-
-
-def _overlap(one: Array, other: Array) -> bool:
-    return _clearance(one, other) < -OVERLAP_WIRE * 2.0 * float(min(one[TUBE], other[TUBE]))
-
-
-def _touches(one: Array, other: Array) -> bool:
-    near = NEAR_WIRE * 2.0 * min(one[TUBE], other[TUBE])
-    return not _overlap(one, other) and _clearance(one, other) < near
+def _beside_each_other(tori: Array) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which rings (n, n) overlap on the table, and which touch without that."""
+    apart = np.hypot(*(tori[:, None, [X, Y]] - tori[None, :, [X, Y]]).transpose(2, 0, 1))
+    radius, tube = tori[:, RADIUS], tori[:, TUBE]
+    tubes = tube[:, None] + tube
+    beside = apart - radius[:, None] - radius - tubes
+    within = np.abs(radius[:, None] - radius) - apart - tubes
+    clearance = np.maximum(beside, within)  # of metal from metal; negative where they overlap
+    thinner = 2.0 * np.minimum(tube[:, None], tube)
+    overlap = clearance < -OVERLAP_WIRE * thinner
+    np.fill_diagonal(overlap, False)
+    touch = ~overlap & (clearance < NEAR_WIRE * thinner)
+    np.fill_diagonal(touch, False)
+    return overlap, touch

@@ -66,7 +66,8 @@ def straight_lines(bgr: Pixels) -> Array:
     found = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD).detect(grey)[0]
     if found is None:
         return np.empty((0, 2, 2))
-    return (np.asarray(found, np.float64).reshape(-1, 2, 2) + 0.5) * 2**times - 0.5
+    ends: Array = (np.asarray(found, np.float64).reshape(-1, 2, 2) + 0.5) * 2**times - 0.5
+    return ends
 
 
 def edges_of(lines: Array, camera: Camera, hidden: Callable[[Array], NDArray[np.bool_]]) -> Edges:
