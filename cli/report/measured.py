@@ -26,6 +26,7 @@ from cli.show.same_rings import (
     PHOTO_HEADINGS,
     agreement_words,
     photo_rows,
+    pieces_seen,
     u_before_after,
     values_by_photo,
 )
@@ -118,6 +119,14 @@ def _combined(together: Together) -> dict[str, object]:
             )
             for each in together.rings
             if each.readings
+        ],
+        "wires": [
+            (
+                each.combined.name,
+                values_by_photo(each, "wire_mm"),
+                *u_before_after(each, "wire_mm"),
+            )
+            for each in pieces_seen(together)
         ],
     }
 

@@ -8,8 +8,9 @@ from cli.show.numbers import rounded, significant
 from cli.show.page import HEADING, QUIET, add_line, add_table
 from cli.show.table import result_text
 from cli.words import count, harmless
-from vision.results import Quantity, Ring
+from vision.results import Quantity, Ring, Wire
 from vision.together.combine import Joined, Together
+from vision.together.wires import JoinedWire
 
 NAMES = (("wire_mm", "wire"), ("id_mm", "ID"))
 PHOTO_HEADINGS = ("", "photo", "turned", "wire reads", "ID reads", "weight", "rings")
@@ -30,6 +31,10 @@ def same_rings_text(whole: Together, *, width: int) -> Text:
     add_line(page, f"by photo ({letters}), and U before and after", width, HEADING)
     headings = ("ring", "wire mm", "U", "ID mm", "U")
     add_table(page, headings, [_row(each) for each in rings], width)
+    pieces = pieces_seen(whole)
+    if pieces:
+        add_line(page, "", width)
+        add_table(page, ("wire", "wire mm", "U"), [_piece_row(each) for each in pieces], width)
     add_line(page, "", width)
     return page
 
@@ -53,14 +58,19 @@ def agreement_words(whole: Together) -> str:
     return f"scatter between the photos over the stated one: {', '.join(said)}; {kept}"
 
 
-def values_by_photo(each: Joined, name: str) -> tuple[str, ...]:
+def pieces_seen(whole: Together) -> list[JoinedWire]:
+    """The pieces of wire that some photo measures."""
+    return [each for each in whole.wires if any(_reading(wire, "wire_mm") for wire in each.seen)]
+
+
+def values_by_photo(each: Joined | JoinedWire, name: str) -> tuple[str, ...]:
     """What each photo says of a quantity, to the place that its U supports."""
     readings = [_reading(ring, name) for ring in each.seen]
     u95 = min((reading.u95 for reading in readings if reading), default=math.nan)
     return tuple(rounded(reading.value, u95)[0] if reading else NONE for reading in readings)
 
 
-def u_before_after(each: Joined, name: str) -> tuple[str, str]:
+def u_before_after(each: Joined | JoinedWire, name: str) -> tuple[str, str]:
     """U of the best single photo, and of all together."""
     single = min(reading.u95 for ring in each.seen if (reading := _reading(ring, name)))
     after = _reading(each.combined, name)
@@ -106,6 +116,12 @@ def _row(each: Joined) -> tuple[str, ...]:
     return tuple(cells)
 
 
-def _reading(ring: Ring | None, name: str) -> Quantity | None:
+def _piece_row(each: JoinedWire) -> tuple[str, ...]:
+    before, after = u_before_after(each, "wire_mm")
+    values = " ".join(values_by_photo(each, "wire_mm"))
+    return each.combined.name.rjust(4), values, f"{before} to {after}"
+
+
+def _reading(ring: Ring | Wire | None, name: str) -> Quantity | None:
     quantity = getattr(ring, name, None)
     return quantity if isinstance(quantity, Quantity) else None

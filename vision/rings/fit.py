@@ -12,12 +12,14 @@ from vision.rings.edges import edges_between
 from vision.rings.reader import SAMPLES_PER_PLACE, Net, Reading, read_edges
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
-from vision.rings.unwrap import COARSE, FINE, S_FROM, S_TO, SAMPLES, SECTORS, Grid
+from vision.rings.unwrap import COARSE, FINE, QUICK, S_FROM, S_TO, SAMPLES, SECTORS, Grid
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
+NETS = {FINE: Net.RING, QUICK: Net.QUICK, COARSE: Net.SCOUT}
+"""Which network reads what is seen so finely."""
 ROUNDS = 3
 PHASES = ((-0.25, 0.25), (0.25, -0.25))
 """Shifts of the inner and the outer guess between the readings of a ring whose mean counts, in the
@@ -161,17 +163,16 @@ def fit_rings(
     camera : the camera over the table
     tori : (n, 6) guesses, off by a few pixels or by a third of the wire's width
     section : the wire's cross-section
-    grid : how finely to look; what is seen coarsely goes to the scout, which is quick and good
-        enough to choose among guesses
+    grid : how finely to look, and with it who reads: the one for what counts, the quick one for
+        finding rings, the scout to choose among guesses
     """
-    net = Net.SCOUT if grid is COARSE else Net.RING
     if rounds < 1:
         raise ValueError(f"rounds must be at least 1, got {rounds}")
     last = tori
     for _ in range(rounds):
         last = tori
         lines = outlines(camera, last, ring_angles(grid.sectors * grid.rays), section)
-        unwrapped, reading = edges_between(photo, *lines, grid, partial(read_edges, net=net))
+        unwrapped, reading = edges_between(photo, *lines, grid, partial(read_edges, net=NETS[grid]))
         tori, residuals = refit(camera, last, reading, unwrapped.clear, section)
     wire_moved = 2.0 * (tori[:, TUBE] - last[:, TUBE])
     id_moved = 2.0 * (tori[:, RADIUS] - last[:, RADIUS]) - wire_moved

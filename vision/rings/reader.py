@@ -59,6 +59,7 @@ class Net(StrEnum):
     """A trained network, by the name of its file."""
 
     SCOUT = "scout"
+    QUICK = "quick"
     RING = "reader"
     WIRE = "wire"
 
@@ -74,9 +75,9 @@ def read_edges(planes: Picture, net: Net = Net.RING) -> Reading:
 
     Parameters
     ----------
-    planes : (n, 6 or 9, sectors, samples) float32, as `vision.rings.unwrap.unwrap` gives them: of
-        the fine grid, of the coarse one for the scout
-    net : which reads; the scout quickly and half as well, to choose among guesses
+    planes : (n, 6 or 9, sectors, samples) float32, as `vision.rings.unwrap.unwrap` gives them, of
+        the network's grid
+    net : which reads
 
     Notes
     -----

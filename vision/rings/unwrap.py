@@ -41,8 +41,8 @@ class Grid:
 
 SECTORS, SAMPLES = 16, 144
 FINE = Grid(sectors=SECTORS, rays=12, samples=SAMPLES, wide=True)
-QUICK = replace(FINE, rays=6)
-COARSE = Grid(sectors=SECTORS, rays=4, samples=SAMPLES // 2)
+QUICK = replace(FINE, rays=6, samples=SAMPLES // 2)
+COARSE = replace(QUICK, rays=4, wide=False)
 """For the readings that count, for those by which rings are found, and for the scout."""
 S_FROM, S_TO = -0.6, 1.6
 """Range of s; s = 0 is the inner outline of the guess, s = 1 its outer one. In this measure the

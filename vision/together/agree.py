@@ -82,8 +82,7 @@ def agree(readings: Array, chance: Array, common: Array, weights: Array) -> Agre
     excess = np.where(seen, (readings - values[:, None] * (1.0 + photos)) / chance, 0.0)
     degrees = float(max(0, (seen[kept].sum() - kept.sum()) - (_linked(seen[kept]) - 1)))
     squares = float(np.sum(excess[kept] ** 2)) if degrees else 0.0
-    level = math.sqrt((STATED_DEGREES + squares) / (STATED_DEGREES + degrees))
-    factor = level * student(STATED_DEGREES + degrees) / COVERAGE_FACTOR
+    factor = widening(squares, degrees)
     part = share / share.sum(axis=1, keepdims=True)
     alone = np.sqrt(np.sum((part * np.where(seen, chance, 0.0)) ** 2, axis=1))
     return Agreement(
@@ -95,6 +94,18 @@ def agree(readings: Array, chance: Array, common: Array, weights: Array) -> Agre
         u_chance=factor * alone,
         stretch=_stretch(readings, chance, photos, common, kept),
     )
+
+
+def widening(squares: float, degrees: float) -> float:
+    """Factor of a stated standard uncertainty so that twice it holds 95 %, once it was tried.
+
+    Parameters
+    ----------
+    squares : sum of the observed squares, in units of the stated ones
+    degrees : their degrees of freedom
+    """
+    level = math.sqrt((STATED_DEGREES + squares) / (STATED_DEGREES + degrees))
+    return level * student(STATED_DEGREES + degrees) / COVERAGE_FACTOR
 
 
 def _linked(seen: NDArray[np.bool_]) -> int:

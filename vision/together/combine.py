@@ -17,18 +17,14 @@ from numpy.typing import NDArray
 
 from vision.batch.read import OUTLINE
 from vision.batch.sample import APART
-from vision.results import SUMMARY_NAMES, Quantity, Result, Ring, Status
-from vision.scale.coin import U_RIM_ROUNDING_MM
-from vision.spotcheck.model import RIM_SHARE
+from vision.results import SUMMARY_NAMES, Quantity, Result, Ring, Status, Wire
 from vision.together.agree import Agreement, agree
+from vision.together.doubts import chance_of, new_in_photo, rim_of
 from vision.together.photos import Row, Taken, doubts_about, is_measured, note_of, photos_taken
 from vision.together.places import Match, Move, TogetherError, match
-from vision.trade.coins import find_coin
+from vision.together.wires import JoinedWire, join_wires
 
 Array = NDArray[np.float64]
-
-CORNERS, COIN = "sheet corners", "coin"
-"""Causes that are wholly or partly new in each photo, beside the outline."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,6 +53,7 @@ class Together:
     """Of the first photo, with the combined numbers."""
     photos: tuple[Taken, ...]
     rings: tuple[Joined, ...]
+    wires: tuple[JoinedWire, ...]
     agreement: Mapping[str, Agreement]
     """By quantity: `wire_mm`, `id_mm`, `od_mm`, `ar`; its rings are those of `measured`."""
     measured: tuple[int, ...]
@@ -102,9 +99,11 @@ def combine(results: Sequence[Result]) -> Together:
     numbers = tuple(
         ring.number for row, ring in zip(rows, first.rings, strict=True) if id(row) in place
     )
+    wires = join_wires(results, matches)
     result = replace(
         first,
         rings=tuple(each.combined for each in joined),
+        wires=tuple(each.combined for each in wires),
         warnings=(*first.warnings, *doubts_about(results, matches, photos, agreement)),
         notes=(*first.notes, note_of(photos)),
         settings={**first.settings, "same_rings": [photo.sha256 for photo in photos]},
@@ -113,6 +112,7 @@ def combine(results: Sequence[Result]) -> Together:
         result=result,
         photos=photos,
         rings=tuple(joined),
+        wires=wires,
         agreement=agreement,
         measured=numbers,
     )
@@ -161,42 +161,9 @@ def _column(rows: Sequence[Row], name: str, take: Any) -> Array:
     )
 
 
-def _chance(quantity: Quantity) -> float:
-    """Stated standard uncertainty of one reading that the next photo does not share."""
-    return quantity.parts.get(OUTLINE, 0.0) * math.sqrt(1.0 - RIM_SHARE)
-
-
-def _rim(quantity: Quantity) -> float:
-    """What metal and light do to the outline in all photos alike.
-
-    On five pairs of rendered photos the wire errors of two photos had 0.0 to 0.27 of the outline's
-    stated variance in common (`tests/accuracy/turned.py`).
-    """
-    return quantity.parts.get(OUTLINE, 0.0) * math.sqrt(RIM_SHARE)
-
-
-def _new_in_photo(quantity: Quantity, name: str, result: Result) -> dict[str, float]:
-    """By cause: what all rings of this photo share, and no other photo does."""
-    new = {CORNERS: quantity.parts.get(CORNERS, 0.0)}
-    if name != "ar":
-        coin = quantity.parts.get(COIN, 0.0)
-        new[COIN] = math.sqrt(coin**2 - _same_coin(quantity, result) ** 2)
-    return new
-
-
-def _same_coin(quantity: Quantity, result: Result) -> float:
-    """The coin's part that stays with the coin: its diameter, and how its rim is rounded."""
-    coin = quantity.parts.get(COIN, 0.0)
-    if result.scale.kind != "coin":
-        return coin
-    known = find_coin(result.scale.reference)
-    lasting = math.hypot(known.u_diameter_mm, 2.0 * U_RIM_ROUNDING_MM) / known.diameter_mm
-    return min(coin, lasting * quantity.value)
-
-
 def _weights(rows: Sequence[Row]) -> Array:
     """Share of each photo (p,), by what it states of chance in wire and ID over all its rings."""
-    wire, inside = (_column(rows, name, _chance) for name in ("wire_mm", "id_mm"))
+    wire, inside = (_column(rows, name, chance_of) for name in ("wire_mm", "id_mm"))
     squares = wire**2 + inside**2
     with np.errstate(invalid="ignore"):
         typical = np.array([np.median(column[np.isfinite(column)]) for column in squares.T])
@@ -211,13 +178,13 @@ def _agreement(
     for j, result in enumerate(results):
         quantities = [getattr(row[j], name) for row in rows if is_measured(row[j])]
         each = [
-            math.hypot(*_new_in_photo(q, name, result).values(), _rim(q)) / q.value
+            math.hypot(*new_in_photo(q, name, result).values(), rim_of(q)) / q.value
             for q in quantities
         ]
         common.append(float(np.median(each)))
     return agree(
         _column(rows, name, lambda quantity: quantity.value),
-        _column(rows, name, _chance),
+        _column(rows, name, chance_of),
         np.array(common),
         weights,
     )
@@ -277,13 +244,13 @@ def _parts(
     index: int,
 ) -> dict[str, float]:
     """Standard uncertainty of a combined value, by cause."""
-    new = [_new_in_photo(q, name, result) for q, result in zip(each, used, strict=True)]
+    new = [new_in_photo(q, name, result) for q, result in zip(each, used, strict=True)]
     parts: dict[str, float] = {}
     for cause in dict.fromkeys(cause for q in each for cause in q.parts):
         alone = np.array([one.get(cause, 0.0) for one in new])
         whole = np.array([q.parts.get(cause, 0.0) for q in each])
         if cause == OUTLINE:
-            lasting = agreed.stretch * np.array([_rim(q) for q in each])
+            lasting = agreed.stretch * np.array([rim_of(q) for q in each])
         else:
             lasting = np.sqrt(np.maximum(whole**2 - alone**2, 0.0))
         parts[cause] = math.hypot(
@@ -356,6 +323,10 @@ def _record(whole: Together) -> dict[str, Any]:
             {"number": each.number, "seen": [_seen(ring) for ring in each.seen]}
             for each in whole.rings
         ],
+        "wires": [
+            {"number": each.number, "seen": [_seen_wire(wire) for wire in each.seen]}
+            for each in whole.wires
+        ],
     }
 
 
@@ -369,3 +340,15 @@ def _seen(ring: Ring | None) -> dict[str, Any] | None:
         told[f"{name}_mm"] = quantity.value if quantity else None
         told[f"{name}_u95_mm"] = quantity.u95 if quantity else None
     return told
+
+
+def _seen_wire(wire: Wire | None) -> dict[str, Any] | None:
+    """A piece of wire as one photo shows it; None where it is not at its place."""
+    if wire is None:
+        return None
+    return {
+        "number": wire.number,
+        "status": wire.status.value,
+        "wire_mm": wire.wire_mm.value if wire.wire_mm else None,
+        "wire_u95_mm": wire.wire_mm.u95 if wire.wire_mm else None,
+    }

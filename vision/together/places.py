@@ -135,7 +135,7 @@ def _places(rings: Sequence[Ring]) -> Array:
     ).reshape(-1, 2)
 
 
-def _near(places: Array) -> Array:
+def place_tolerance(places: Array) -> Array:
     """How far (n,) mm a ring may seem to lie from its place."""
     return NEAR_MM + NEAR_REL * np.hypot(places[:, 0], places[:, 1])
 
@@ -147,7 +147,7 @@ def _mutual(first: Array, other: Array) -> list[tuple[int, int]]:
     apart = np.hypot(*(first[:, None] - other[None]).transpose(2, 0, 1))
     apart = np.where(np.isfinite(apart), apart, np.inf)
     to, back = apart.argmin(axis=1), apart.argmin(axis=0)
-    near = _near(first)
+    near = place_tolerance(first)
     return [(i, int(k)) for i, k in enumerate(to) if back[k] == i and apart[i, k] <= near[i]]
 
 
@@ -202,7 +202,9 @@ def _moves(a: Array, b: Array, alike: NDArray[np.bool_]) -> list[Move]:
     Each ring of the first photo and the one farthest from it make a long line; every line of the
     same length in the other photo, whose ends are alike, may be the same one.
     """
-    i, k = np.nonzero(alike & (_apart(np.hypot(*a.T), np.hypot(*b.T)) <= _near(a)[:, None]))
+    i, k = np.nonzero(
+        alike & (_apart(np.hypot(*a.T), np.hypot(*b.T)) <= place_tolerance(a)[:, None])
+    )
     turns = np.arctan2(a[i, 1], a[i, 0]) - np.arctan2(b[k, 1], b[k, 0])
     moves = [Move(turn_rad=float(turn)) for turn in turns]
     if min(len(a), len(b)) < 2:
@@ -226,7 +228,7 @@ def _apart(a: Array, b: Array) -> Array:
 
 
 def _lay(a: Array, b: Array, alike: NDArray[np.bool_], move: Move) -> _Laid:
-    near = _near(a)
+    near = place_tolerance(a)
     moved = move.applied(b)
     apart = np.hypot(_apart(a[:, 0], moved[:, 0]), _apart(a[:, 1], moved[:, 1]))
     apart = np.where(alike, apart, np.inf)
