@@ -160,9 +160,11 @@ def _cut_off(rng: Rng, o: NDArray[np.void], truth: NDArray[np.void]) -> None:
     wire, radius, span = 2 * float(o["tube"]), float(o["radius"]), float(truth["span"])
     end, side = rng.uniform(*END_AT), rng.choice([-1.0, 1.0])
     length = span * radius
-    # the other end lies beyond the stretch
-    half = max(log_uniform(rng, 6.0, 60.0), (end + 0.5) * length / 2 + wire * rng.uniform(0.2, 2.0))
-    o["half_length"] = half
+    # the other end lies beyond the stretch; cuts are square to the middle of the piece, so that one
+    # of a long bow would be slanted
+    half = min(log_uniform(rng, 6.0, 60.0), 0.2 * radius)
+    half = max(half, (end + 0.5) * length / 2 + wire * rng.uniform(0.2, 2.0))
+    o["half_length"] = radius * np.sin(half / radius)
     turn = side * (end * length - half) / radius  # of the piece's middle, around the bow's centre
     along, out = o["axes"][:2].astype(float), o["axes"][3:5].astype(float)
     # the local x axis runs against the angle around the bow's centre

@@ -103,17 +103,44 @@ def test_black_pieces_and_other_profiles_cover_what_the_closed_form_says(kind, s
         inner, outer = truth["outline"].astype(float)
         clear = np.zeros(VERTICES, bool)
         clear[VERTICES // 4 : 3 * VERTICES // 4] = True  # what is read of a piece
+        phi = np.angle(np.exp(1j * (np.arange(VERTICES) * 2 * np.pi / VERTICES - truth["gap"][0])))
         if kind == "ring":
-            phi = np.angle(
-                np.exp(1j * (np.arange(VERTICES) * 2 * np.pi / VERTICES - truth["gap"][0]))
-            )
             solid = s["solid"][0]
             clear = np.abs(phi) > truth["gap"][1] + 2.5 * solid["tube"] / solid["radius"]
+        else:
+            clear &= np.abs(phi) > truth["gap"][1] + 0.15  # slanted and pinched ends fall short
         offsets = edge_offsets(crop, inner, outer)[:, clear]
         # edges of square wire are a little rounded, and where one edge takes over from another the
         # two closed outlines cross
         assert np.abs(np.median(offsets, axis=1)).max() < EDGE_TOLERANCE_PX
         assert np.percentile(np.abs(offsets), 80) < 3 * EDGE_TOLERANCE_PX
+
+
+def test_a_piece_ends_where_its_labels_do():
+    picked = []
+    for index in range(400):
+        _, _, truth = draw_scene(5, index, wires=True)
+        if truth["gap"][1] > 0 and truth["section"] == 0 and 96 < truth["size"] < 260:
+            picked.append(black_on_light(index, flat=False, wires=True))
+        if len(picked) == 6:
+            break
+    scenes, truths = zip(*picked, strict=True)
+    for s in scenes:
+        for name in ("slant_r", "slant_z", "wedge_r", "wedge_z"):
+            s["solid"][0][name] = 0.0
+    crops = trace_cpu(np.stack(scenes), np.zeros((6, ROOM_H, ROOM_W, 3), np.float32))
+    for truth, crop in zip(truths, crops, strict=True):
+        turn = np.arange(VERTICES) * 2 * np.pi / VERTICES
+        middle = truth["outline"].astype(float).mean(axis=0)
+        light = map_coordinates(crop[..., 1], [middle[:, 1], middle[:, 0]], order=1)
+        read = np.abs(turn - np.pi) < 0.5 * np.pi
+        length = np.hypot(*np.diff(middle[read], axis=0).T).sum()
+        margin = np.pi * 0.8 * truth["wire_px"] / length  # seen aslant, the cut itself shows
+        inside = np.abs(np.angle(np.exp(1j * (turn - truth["gap"][0])))) < truth["gap"][1]
+        near = np.abs(np.abs(np.angle(np.exp(1j * (turn - truth["gap"][0])))) - truth["gap"][1])
+        assert (light[read & inside & (near > margin)] > 0.9).all()
+        assert (light[read & ~inside & (near > margin)] < 0.1).all()
+        assert 2 < np.count_nonzero(read & inside) < np.count_nonzero(read)
 
 
 def test_outlines_of_a_flat_ring_are_those_of_the_product():
