@@ -35,6 +35,9 @@ lead to the same one."""
 SIZE_WORTH = 0.7
 """Cover that a rim of twice the radius outweighs: the border of a two-metal coin's core, at two
 thirds of the radius, is a clear circle too."""
+OUTSIDE = 1.25
+"""A clear circle larger than a traced one by more than this factor is the coin's own outline: what
+a coin darkens around itself ends nearer, a two-metal coin is a third larger than its core."""
 RIVAL = 0.6
 """A second disc is a rival from this share of the largest one's radius."""
 ROUGH_COVER = 0.85
@@ -141,12 +144,13 @@ def the_coin(discs: list[Disc], coin: Coin) -> Disc:
 def _rim_of(photo: Photo, nest: Nest, coin: Coin | None) -> Rim | None:
     """The rim of a solid thing, traced; else a clear circle, until the tilt is known.
 
-    Seen aslant, a rim may be found only then.
+    Seen aslant, a rim may be found only then. What lies well inside a clear circle is no rim, but
+    the border of a core of another metal.
     """
     traced = _traced(photo, nest, coin)
-    if traced is not None:
-        return traced
     clear = _clear(nest)[-1:]
+    if traced is not None and not any(c.radius > OUTSIDE * traced.radius for c in clear):
+        return traced
     return rough_rim(clear[0].x, clear[0].y, clear[0].radius, clear[0].cover) if clear else None
 
 
@@ -158,6 +162,8 @@ def _traced(photo: Photo, nest: Nest, coin: Coin | None) -> Rim | None:
         for circle in circles:
             if not any(_leads_to(circle, rim) for rim in seen):
                 rim = search_rim(photo, _expected(photo, circle, coin))
+                if rim is None and circle.cover >= ROUGH_COVER:
+                    rim = rough_rim(circle.x, circle.y, circle.radius, circle.cover)
                 seen += [rim] if rim is not None else []
         if seen:
             break

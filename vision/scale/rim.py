@@ -27,6 +27,9 @@ COVER_LEAST = 0.6
 """Share of the sectors that the coin's outline must show."""
 COVER_SHARE = 0.7
 """A larger concentric curve is the outline from this share of the best curve's cover."""
+LARGER, LEAN_MOST = 1.03, 0.03
+"""A curve is larger by more than this factor, and concentric if its middle is less than this share
+of the radius aside: the lower it lies, the more aside it is seen."""
 COPY_STEP, COPIES_BACK = 0.375, 6
 """Step from one larger curve to the next, in the distance at which an edge lies on a curve, and how
 far inside the last good one the best of them may be: that distance and as much more as the curves
@@ -339,7 +342,8 @@ def _outermost(edges: _Edges, near: float, care: Care) -> Array | None:
         return None
     rough = _covers(guesses, edges, near, SIEVE)
     guesses = guesses[np.argsort(-rough, kind="stable")[:SIEVED]]
-    best = _refitted(edges, guesses[int(_covers(guesses, edges, near).argmax())], near)
+    cover = _covers(guesses, edges, near)
+    best = _refitted(edges, _outside(guesses, cover, edges.shape.radius), near)
     if best is None:
         return None
     larger = np.arange(1.0, 1.0 + 2.0 * care.search, COPY_STEP * near / edges.shape.radius)
@@ -350,6 +354,19 @@ def _outermost(edges: _Edges, near: float, care: Care) -> Array | None:
         return None
     run = np.arange(max(0, good[-1] - COPIES_BACK), good[-1] + 1)
     return np.asarray(copies[run[cover[run].argmax()]], np.float64)
+
+
+def _outside(guesses: Array, cover: Array, radius: float) -> Array:
+    """The best covered curve, or the best of the larger ones around nearly the same middle.
+
+    The inner edge of a coin's raised rim is often the clearer one, and lies lower.
+    """
+    best = int(cover.argmax())
+    lean = np.hypot(*(guesses[:, 1:] - guesses[best, 1:]).T) / radius
+    larger = (guesses[:, 0] > LARGER * guesses[best, 0]) & (lean < LEAN_MOST)
+    good = np.nonzero(larger & (cover > max(COVER_LEAST, COVER_SHARE * cover[best])))[0]
+    chosen: Array = guesses[good[cover[good].argmax()] if len(good) else best]
+    return chosen
 
 
 def _guesses(edges: _Edges, care: Care) -> Array:
