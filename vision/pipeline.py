@@ -13,7 +13,7 @@ from vision.photo.decode import Photo, read_photo
 from vision.photo.fitness import explained, judge, require_contrast
 from vision.photo.look import look_at
 from vision.results import Result, Ring, Scale, Wire
-from vision.rings.find import find_rings, is_ring, refind
+from vision.rings.find import find_rings, is_ring, refind, upheld
 from vision.rings.fit import Fit, rematch, settled
 from vision.rings.others import find_others, unlike_table
 from vision.rings.record import rings_of
@@ -106,7 +106,7 @@ def read_rings(
         fit, open_nests = find_rings(photo, sight.camera, nests, SECTIONS[profile])
         sight, fit = _levelled(sight, fit)
         fit = refind(photo, sight.camera, open_nests, fit)
-        fit = settled(photo, sight.camera, fit)
+        fit = upheld(settled(photo, sight.camera, fit))
         sight, fit = _levelled(sight, fit)
     scale = sight.scale()
     pieces = find_wires(photo, lines.result(), scale, fit, sight.hides)

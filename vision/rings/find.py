@@ -159,6 +159,13 @@ def looks_round(fit: Fit) -> Fit:
     return fit.chosen(np.nonzero(good)[0])
 
 
+def upheld(fit: Fit) -> Fit:
+    """Keep, after the reading that counts, what still may be a ring, whole or covered."""
+    seen = fit.reading.presence > PRESENCE_LEAST
+    good = (fit.scatter < SCATTER_MOST) & (seen | (fit.scatter < CLEAR_SCATTER))
+    return fit.chosen(np.nonzero(good)[0])
+
+
 def without_specks(fit: Fit, camera: Camera) -> Fit:
     """Leave out what is far smaller than the rings around it and no more than a line wide."""
     if not len(fit):
