@@ -191,8 +191,6 @@ def fit_rings(
 
 def settled(photo: Photo, camera: Camera, fit: Fit) -> Fit:
     """Read rings once more from each of `PHASES`: the mean, and how far the readings are apart."""
-    if not len(fit):
-        return fit
     starts = np.concatenate([_shifted(fit.tori, *phase) for phase in PHASES])
     each = fit_rings(photo, camera, starts, rounds=1, section=fit.section)
 
