@@ -25,7 +25,15 @@ HALF_SHRINK, HALF_GROW = 0.6, 1.5
 """A round changes the width at most by these factors."""
 TURN_MOST = 0.12
 """A round turns a stretch at most by this (radians)."""
-STARTS = ((0.0, 0.0), (0.2, -0.2), (-0.2, 0.2), (0.5, 0.5), (-0.5, -0.5))
+STARTS = (
+    (0.0, 0.0),
+    (0.2, -0.2),
+    (-0.2, 0.2),
+    (0.5, 0.5),
+    (-0.5, -0.5),
+    (0.0, -0.4),
+    (0.4, 0.0),
+)
 """Shifts of both sides, in widths, between the starts of a stretch that is read for good. Straight
 wire in one-sided light looks the same all along: unlike a ring's, its shadow is told from its dark
 side by little, and a wrong start may stand."""
