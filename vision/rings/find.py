@@ -10,7 +10,7 @@ from vision.rings.fit import CLEAR_SCATTER, Fit, fit_rings
 from vision.rings.guess import guess_like, guess_tori
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import RADIUS, TUBE, X, Y
-from vision.rings.unwrap import COARSE, QUICK, Grid
+from vision.rings.unwrap import COARSE, GLANCE, QUICK, Grid
 from vision.scale.camera import Camera
 from vision.scale.rim import Rim
 
@@ -65,19 +65,30 @@ def find_rings(
     open_nests : where no clear ring was found, but one may be; a better camera may tell
     """
     guesses = [guess_tori(camera, nest) for nest in nests]
-    fit, owner = _best(photo, camera, guesses, FINALISTS, section, COARSE)
+    fit, owner = _best(photo, camera, guesses, FINALISTS, section, (GLANCE, COARSE))
     first = _likeliest(fit, owner, 1)
-    best = fit_rings(photo, camera, fit.tori[first], rounds=1, section=section, grid=QUICK)
+    best = _read(photo, camera, fit.tori[first], section)
     worth = np.zeros(len(nests))
     worth[owner[first]] = _worth(fit)[first]
     rival = (_worth(fit) >= RIVAL * worth[owner]) & np.isin(owner, owner[first][~best.is_clear])
     second = np.setdiff1d(np.nonzero(rival)[0], first)
-    other = fit_rings(photo, camera, fit.tori[second], rounds=1, section=section, grid=QUICK)
+    other = _read(photo, camera, fit.tori[second], section)
     read = np.concatenate([first, second])
     owner, scouted, fit = owner[read], fit.reading.presence[read], best.joined(other)
     hopeful = np.unique(owner[np.maximum(fit.reading.presence, scouted) > HOPELESS])
     fit = fit.chosen(_likeliest(fit, owner, 1))
     return without_twins(looks_round(fit)), [nests[index] for index in hopeful]
+
+
+def _read(photo: Photo, camera: Camera, tori: Array, section: Section) -> Fit:
+    """Read guesses (n, 6), those that prove no clear ring at once again from what was seen."""
+    fit = fit_rings(photo, camera, tori, rounds=1, section=section, grid=QUICK)
+    clear = fit.is_clear
+    unclear = np.nonzero(~clear)[0]
+    again = fit_rings(photo, camera, fit.tori[unclear], rounds=1, section=section, grid=QUICK)
+    place = np.arange(len(fit))
+    place[unclear] = len(fit) + np.arange(len(unclear))
+    return fit.joined(again).chosen(place)
 
 
 def _best(
@@ -86,9 +97,13 @@ def _best(
     guesses: list[Array],
     finalists: tuple[int, ...],
     section: Section,
-    grid: Grid,
+    grids: tuple[Grid, Grid],
 ) -> tuple[Fit, NDArray[np.int64]]:
     """Read the guesses of each nest round after round, and keep the likeliest.
+
+    Parameters
+    ----------
+    grids : how finely in the first round, and in all others
 
     Returns
     -------
@@ -97,11 +112,11 @@ def _best(
     """
     owner = np.repeat(np.arange(len(guesses)), [len(guess) for guess in guesses])
     tori = np.concatenate([np.empty((0, 6)), *guesses])
-    fit = fit_rings(photo, camera, tori, rounds=1, section=section, grid=grid)
+    fit = fit_rings(photo, camera, tori, rounds=1, section=section, grid=grids[0])
     for kept in finalists:
         chosen = _likeliest(fit, owner, kept)
         owner = owner[chosen]
-        fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1, section=section, grid=grid)
+        fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1, section=section, grid=grids[1])
     return fit, owner
 
 
@@ -213,7 +228,7 @@ def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
         np.concatenate([guess_like(camera, nest, usual), guess_tori(camera, nest)[:SECOND_GUESSES]])
         for nest in beside
     ]
-    again, _ = _best(photo, camera, guesses, SECOND_FINALISTS, fit.section, QUICK)
+    again, _ = _best(photo, camera, guesses, SECOND_FINALISTS, fit.section, (QUICK, QUICK))
     every = without_twins(fit.joined(looks_round(again)))
     every = _reconsidered(photo, camera, every, usual)
     return without_specks(_with_covered(every, again), camera)
@@ -233,7 +248,7 @@ def _reconsidered(photo: Photo, camera: Camera, fit: Fit, usual: Array) -> Fit:
         here = common.copy()
         here[:, [X, Y]] = fit.tori[index, [X, Y]]
         guesses.append(here)
-    tried, owner = _best(photo, camera, guesses, ODD_FINALISTS, fit.section, QUICK)
+    tried, owner = _best(photo, camera, guesses, ODD_FINALISTS, fit.section, (QUICK, QUICK))
     found = fit.chosen(odd[owner])
     better = (_worth(tried) > _worth(found)) & ~_alike(tried.tori, found.tori).diagonal()
     better &= tried.is_clear

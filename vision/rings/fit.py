@@ -12,13 +12,13 @@ from vision.rings.edges import edges_between
 from vision.rings.reader import SAMPLES_PER_PLACE, Net, Reading, read_edges
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
-from vision.rings.unwrap import COARSE, FINE, QUICK, S_FROM, S_TO, SAMPLES, SECTORS, Grid
+from vision.rings.unwrap import COARSE, FINE, GLANCE, QUICK, S_FROM, S_TO, SAMPLES, SECTORS, Grid
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
-NETS = {FINE: Net.RING, QUICK: Net.QUICK, COARSE: Net.SCOUT}
+NETS = {FINE: Net.RING, QUICK: Net.QUICK, COARSE: Net.SCOUT, GLANCE: Net.SCOUT}
 """Which network reads what is seen so finely."""
 ROUNDS = 3
 PHASES = ((-0.25, 0.25), (0.25, -0.25))

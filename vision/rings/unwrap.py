@@ -43,7 +43,9 @@ SECTORS, SAMPLES = 16, 144
 FINE = Grid(sectors=SECTORS, rays=12, samples=SAMPLES, wide=True)
 QUICK = replace(FINE, rays=6, samples=SAMPLES // 2)
 COARSE = replace(QUICK, rays=4, wide=False)
-"""For the readings that count, for those by which rings are found, and for the scout."""
+GLANCE = replace(COARSE, sectors=SECTORS // 2)
+"""For the readings that count, for those by which rings are found, and for the scout, whose first
+look at many guesses asks for half as many sectors."""
 S_FROM, S_TO = -0.6, 1.6
 """Range of s; s = 0 is the inner outline of the guess, s = 1 its outer one. In this measure the
 mirrored band of a bright wire sits at 0.146 and 0.854 at every size and distance."""
