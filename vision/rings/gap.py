@@ -24,7 +24,7 @@ LANES_LACKING = 1.6
 """Of these lanes a cut may be hidden on so many, by a highlight that runs across it."""
 AROUND_SHARE = 1 / 16
 """Of the ring, on either side: what the wire looks like without a cut."""
-THIN = 4
+THIN = 8
 """The look of the wire without a cut is taken at every so many samples."""
 STANDS_OUT = 5.0
 """A cut differs from the wire around it by this many times the usual difference. On 481 rings of
@@ -199,7 +199,7 @@ def _box_width(strip: _Strip, at: int, sign: float, sigma: float) -> tuple[float
     index = np.arange(-half, half + 1)
     x, light = index * STEP_PX, profile[(middle + index) % count]
     widths = np.linspace(0.05, widest, 60)
-    places = np.arange(-3.0, 3.01, 0.25)
+    places = np.arange(-3.0, 3.01, 0.5)
     left = x - places[:, None] + widths[:, None, None] / 2.0
     box = ndtr(left / sigma) - ndtr((left - widths[:, None, None]) / sigma)
     plain, _ = np.linalg.qr(np.stack([np.ones_like(x), x], axis=1))
