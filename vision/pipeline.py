@@ -1,11 +1,14 @@
 """From a photo to its rings: the order of the stages, and no arithmetic."""
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from functools import cache, partial
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from vision.errors import RingsError, ScaleError
 from vision.photo.circles import Nest, find_circles
@@ -15,7 +18,7 @@ from vision.photo.look import look_at
 from vision.results import Result, Ring, Scale, Wire
 from vision.rings.find import find_rings, is_ring, refind, upheld
 from vision.rings.fit import Fit, rematch, settled
-from vision.rings.others import find_others, unlike_table
+from vision.rings.others import Unlike, find_others, unlike_table
 from vision.rings.record import rings_of
 from vision.rings.section import SECTIONS, Profile
 from vision.rings.shape import rounds_of
@@ -50,16 +53,19 @@ def measure_photo(
 
 def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND) -> Result:
     """Measure every ring in a photo that is already in memory; errors as `measure_photo`."""
-    with ThreadPoolExecutor(1) as aside:
+    with ThreadPoolExecutor(1) as aside:  # what needs no reference goes on beside the search for it
         looked = aside.submit(look_at, photo.bgr)
+        ground = aside.submit(ground_of, photo)
         circles = find_circles(photo.bgr)
-    look = looked.result()
-    require_contrast(look, photo.info.file)
-    try:
-        sight = see_reference(photo, circles, reference, partial(is_ring, photo, circles))
-        scale, read, wires = read_rings(photo, sight, circles, profile, look.blur_px)
-    except (ScaleError, RingsError) as error:
-        raise explained(error, look) from error
+        look = looked.result()
+        require_contrast(look, photo.info.file)
+        try:
+            sight = see_reference(photo, circles, reference, partial(is_ring, photo, circles))
+            scale, read, wires = read_rings(
+                photo, sight, circles, ground.result(), profile, look.blur_px
+            )
+        except (ScaleError, RingsError) as error:
+            raise explained(error, look) from error
     rings, fitness = judge(photo.bgr, look, scale, read, photo.info.file)
     meaning = SECTIONS[profile].meaning
     return Result(
@@ -91,26 +97,38 @@ def _own_version() -> str | None:
         return None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ground:
+    """What a photo shows whatever its scale: where wire and other things may lie."""
+
+    lines_px: NDArray[np.float64]
+    """(n, 2, 2) both ends of straight lines."""
+    unlike: Unlike
+
+
+def ground_of(photo: Photo) -> Ground:
+    """Look over a photo without knowing its reference or its rings."""
+    return Ground(lines_px=straight_lines(photo.bgr), unlike=unlike_table(photo.bgr))
+
+
 def read_rings(
     photo: Photo,
     sight: Sight,
     circles: list[Nest],
+    ground: Ground,
     profile: Profile = Profile.ROUND,
     blur_px: float | None = None,
 ) -> tuple[Scale, tuple[Ring, ...], tuple[Wire, ...]]:
     """Read the rings among the circles of a photo whose reference has been seen, and wires."""
     nests = [nest for nest in circles if not sight.hides(nest.x, nest.y)]
-    with ThreadPoolExecutor(1) as aside:  # what needs no ring is done beside the search for them
-        lines = aside.submit(straight_lines, photo.bgr)
-        unlike = aside.submit(unlike_table, photo.bgr)
-        fit, open_nests = find_rings(photo, sight.camera, nests, SECTIONS[profile])
-        sight, fit = _levelled(sight, fit)
-        fit = refind(photo, sight.camera, open_nests, fit)
-        fit = upheld(settled(photo, sight.camera, fit))
-        sight, fit = _levelled(sight, fit)
+    fit, open_nests = find_rings(photo, sight.camera, nests, SECTIONS[profile])
+    sight, fit = _levelled(sight, fit)
+    fit = refind(photo, sight.camera, open_nests, fit)
+    fit = upheld(settled(photo, sight.camera, fit))
+    sight, fit = _levelled(sight, fit)
     scale = sight.scale()
-    pieces = find_wires(photo, lines.result(), scale, fit, sight.hides)
-    others = find_others(unlike.result(), scale, fit, shadows_of(pieces, scale.camera))
+    pieces = find_wires(photo, ground.lines_px, scale, fit, sight.hides)
+    others = find_others(ground.unlike, scale, fit, shadows_of(pieces, scale.camera))
     if not len(fit) and not others and not pieces:
         raise RingsError(
             f"no ring and no straight wire found in {photo.info.file}",

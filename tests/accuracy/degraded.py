@@ -22,7 +22,7 @@ from vision.photo.circles import find_circles
 from vision.photo.decode import LINEAR, Photo, read_photo
 from vision.photo.fitness import judge
 from vision.photo.look import look_at
-from vision.pipeline import read_rings
+from vision.pipeline import ground_of, read_rings
 from vision.results import Scale, Status
 from vision.scale.camera import Camera
 from vision.scale.level import Round
@@ -176,7 +176,9 @@ def line(part: Part) -> str:
     said = f"blur {blur_px:5.2f} noise {100 * look.noise_rel:4.1f} %"
     try:
         sight = TrueSight(part.camera, part.photo.size)
-        scale, rings, _ = read_rings(part.photo, sight, find_circles(part.photo.bgr))
+        scale, rings, _ = read_rings(
+            part.photo, sight, find_circles(part.photo.bgr), ground_of(part.photo)
+        )
     except VisionError as error:
         return f"{said}  refused: {error}"
     places = np.array([ring.center_px for ring in rings]).reshape(-1, 2)

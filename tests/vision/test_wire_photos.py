@@ -10,7 +10,7 @@ import pytest
 from tests.vision.drawn import photo_of
 from vision.errors import RingsError
 from vision.photo.circles import find_circles
-from vision.pipeline import read_rings
+from vision.pipeline import ground_of, read_rings
 from vision.results import Ring, Status, Wire
 from vision.rings.find import is_ring
 from vision.scale.camera import Camera, looking_down
@@ -59,7 +59,7 @@ def read(*paints: Painter) -> tuple[tuple[Ring, ...], tuple[Wire, ...]]:
     photo = photo_of(CAMERA, SIZE, list(paints), 26.0)
     circles = find_circles(photo.bgr)
     sight = see_reference(photo, circles, STATED, partial(is_ring, photo, circles))
-    _, rings, wires = read_rings(photo, sight, circles)
+    _, rings, wires = read_rings(photo, sight, circles, ground_of(photo))
     return rings, wires
 
 
@@ -84,7 +84,7 @@ def test_a_photo_with_edges_and_no_wire_on_a_stated_scale_ends_without_wire() ->
     edge = replace(photo, bgr=bgr)
     with pytest.raises(RingsError):
         sight = see_reference(edge, [], STATED, partial(is_ring, edge, []))
-        read_rings(edge, sight, [])
+        read_rings(edge, sight, [], ground_of(edge))
 
 
 def test_grain_of_wood_is_no_wire() -> None:
