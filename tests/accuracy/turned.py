@@ -4,7 +4,8 @@
 
 The folder holds the photos of `python -m tests.scenes.render --set turned`. For each scene and for
 all: rings, bias, median, 95 % and largest error in mm and the share that U covers, mean U; single
-photos first, then the photos combined.
+photos first, then the photos combined. Pieces of straight wire beside the rings have rows of their
+own.
 """
 
 import json
@@ -15,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.accuracy.truth import TruePhoto, match, photos_with_truth
+from tests.accuracy.truth import TruePhoto, match, photos_with_truth, wire_at
 from vision.errors import VisionError
 from vision.pipeline import measure_photo
 from vision.results import Quantity, Result, Ring, Status
@@ -32,12 +33,15 @@ def main(folder: Path) -> None:
     single: list[Errors] = []
     joined: list[Errors] = []
     single_of_joined: list[Errors] = []
+    widths_alone: list[Errors] = []
+    widths_joined: list[Errors] = []
     print(f"{'':{WIDTH}} {'n':>4}   {COLUMNS}")
     for scene, photos in scenes_in(folder).items():
         pairs = [(photo, result) for photo in photos if (result := measured(photo)) is not None]
         alone = [errors_of(photo, result) for photo, result in pairs]
-        for (photo, _), errors in zip(pairs, alone, strict=True):
+        for (photo, result), errors in zip(pairs, alone, strict=True):
             print_line(photo.path.stem, errors)
+            print_line(f"{INDENT}wire", widths_of(photo, result))
         single += alone
         if len(pairs) < 2:
             continue
@@ -49,6 +53,9 @@ def main(folder: Path) -> None:
         first = pairs[0][0]
         together = errors_of(first, whole.result)
         print_line(f"{scene} together", together)
+        print_line(f"{INDENT}wire", widths_of(first, whole.result))
+        widths_alone += [widths_of(photo, result) for photo, result in pairs]
+        widths_joined.append(widths_of(first, whole.result))
         joined.append(together)
         single_of_joined += alone
         say_moved(photos, whole)
@@ -59,6 +66,8 @@ def main(folder: Path) -> None:
     print()
     print_line("single photos", merged(single_of_joined))
     print_line("together", merged(joined))
+    print_line("wire in single photos", merged(widths_alone))
+    print_line("wire together", merged(widths_joined))
 
 
 WIDTH, INDENT = 35, 8 * " "
@@ -100,6 +109,16 @@ def errors_of(photo: TruePhoto, result: Result) -> Errors:
     return found
 
 
+def widths_of(photo: TruePhoto, result: Result) -> Errors:
+    """Errors of the measured pieces of wire, likewise."""
+    found: Errors = {"wire_mm": []}
+    for wire in result.wires:
+        truth = wire_at(photo.wires, wire.center_px)
+        if truth is not None and truth.measurable and wire.wire_mm is not None:
+            found["wire_mm"].append((wire.wire_mm.value - truth.wire_mm, wire.wire_mm.u95))
+    return found
+
+
 def shared_wire(pairs: list[tuple[TruePhoto, Result]]) -> float:
     """Covariance of two photos' wire errors over the stated variance of the outline, all pairs."""
     errors, stated = [], []
@@ -121,7 +140,8 @@ def shared_wire(pairs: list[tuple[TruePhoto, Result]]) -> float:
 
 def merged(some: list[Errors]) -> Errors:
     """All errors of several photos."""
-    return {name: [e for errors in some for e in errors[name]] for name in ("wire_mm", "id_mm")}
+    names = dict.fromkeys(name for errors in some for name in errors)
+    return {name: [e for errors in some for e in errors[name]] for name in names}
 
 
 def print_line(name: str, errors: Errors) -> None:

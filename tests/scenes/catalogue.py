@@ -418,6 +418,38 @@ _LAMP = Scene(
     lens=main_lens(140.0, f35=25.8, tilt_deg=1.0, tilt_azimuth_deg=300.0),
     phone=Phone(exposure=200, contrast=0.3, taken="2026:03:03 09:47:58"),
 )
+_WINDOW = Scene(
+    name="t5-wire-by-the-window-a",
+    seed=341,
+    groups=(rings("brass", 6.0, 1.2, 8),),
+    wires=(
+        piece("aluminium", 1.203, 40.0, bow_radius_mm=500.0),
+        piece("silver", 1.021, 34.0),
+        piece("copper", 0.807, 30.0),
+        piece("stainless", 1.596, 28.0),
+        piece("brass", 2.008, 36.0),
+    ),
+    coins=("eur-1",),
+    lens=main_lens(148.0, f35=26.1, tilt_deg=1.2, tilt_azimuth_deg=60.0),
+    phone=Phone(exposure=204, taken="2026:03:03 10:02:11"),
+)
+_LAMPS = Scene(
+    name="t6-wire-under-two-lamps-a",
+    seed=351,
+    groups=(rings("copper", 5.0, 1.0, 8),),
+    wires=(
+        piece("titanium", 1.004, 32.0),
+        piece("aluminium", 0.811, 36.0),
+        piece("anodised_black", 1.998, 30.0),
+        piece("bronze", 1.293, 38.0, bow_radius_mm=-400.0),
+        piece("zinc_steel", 1.002, 26.0),
+    ),
+    surface="grey_card",
+    light="two_lamps",
+    coins=("eur-2",),
+    lens=main_lens(144.0, f35=25.9, tilt_deg=0.9, tilt_azimuth_deg=210.0),
+    phone=Phone(exposure=196, taken="2026:03:03 10:10:47"),
+)
 _QUARTER_B = _QUARTER.again(
     "t2-steel-quarter-turn-b", turned_deg=90.0, tilt_azimuth_deg=75.0, tilt_deg=1.5
 )
@@ -441,8 +473,12 @@ TURNED = (
     _LAMP.again(
         "t4-bronze-lamp-moved-b", light="hard_lamp_left", tilt_azimuth_deg=250.0, roll_deg=-2.0
     ),
+    _WINDOW,
+    _WINDOW.again("t5-wire-by-the-window-b", turned_deg=90.0, roll_deg=90.0),
+    _LAMPS,
+    _LAMPS.again("t6-wire-under-two-lamps-b", turned_deg=90.0, roll_deg=90.0),
 )
-"""Photos of rings that stay where they are, while sheet, camera or lamp move between them."""
+"""Photos of rings and wire that stay where they are, while sheet, camera or lamp move between."""
 
 WIRES = (
     Scene(
