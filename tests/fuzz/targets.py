@@ -1,6 +1,5 @@
 """What damaged files are fed to, and what must come of it."""
 
-import sys
 from pathlib import Path
 
 from typer.testing import CliRunner
@@ -56,32 +55,3 @@ def measure(path: Path) -> str:
     if wrong:
         return f"{FAULT} {'; '.join(wrong)}: {ended.stderr[-500:]}"
     return "measured" if ended.exit_code == 0 else "refused"
-
-
-def guided() -> None:
-    """Let atheris look for inputs that reach new code of `decode` and of the decoders in Python.
-
-    Its own options follow on the command line: `-runs=20000`, a folder of inputs.
-    """
-    import tempfile
-
-    import atheris
-
-    with atheris.instrument_imports(
-        include=["PIL", "vision.photo.decode"], enable_loader_override=False
-    ):
-        import PIL.JpegImagePlugin
-        import PIL.PngImagePlugin
-        import PIL.TiffImagePlugin
-        import PIL.WebPImagePlugin  # noqa: F401
-
-    path = Path(tempfile.mkdtemp()) / "photo.jpg"
-
-    def once(data: bytes) -> None:
-        path.write_bytes(data)
-        said = read(path)
-        if said.startswith(FAULT):
-            raise RuntimeError(said)
-
-    atheris.Setup(sys.argv, once)
-    atheris.Fuzz()
