@@ -1,4 +1,4 @@
-"""Led by coverage: `python -m tests.fuzz.guided -max_total_time=120 FOLDER` (extra `fuzz`: atheris).
+"""Led by coverage: `python -m tests.fuzz.guided -max_total_time=120 FOLDER` (extra `fuzz`).
 
 Atheris looks for inputs that reach new code of `vision.photo.decode` and of the decoders in Python,
 from the files in FOLDER on; an empty one is first filled with small valid pictures of every kind.
