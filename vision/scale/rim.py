@@ -47,6 +47,10 @@ SILHOUETTE = 0.7
 SCATTER_SHARE, U_EDGE_PX = 0.3, 0.15
 """Uncertainty of the radius: this share of the scatter, which neighbouring edges have in common,
 and at least this much for the edge finder itself."""
+U_LACKING = 0.012
+"""Uncertainty of the radius, in radii, for an outline of which nothing is seen, and in proportion
+to the share that is not: what does not end against the table may not be the rim. Of 95 coins the 13
+of which more than a fifth was missing had scales 0.7 % off (root mean square), the others 0.3 %."""
 
 U_ROUGH = 0.05
 """Uncertainty of a rough circle's radius, in radii."""
@@ -217,7 +221,12 @@ def trace_rim(photo: Photo, shape: Shape, care: Care = FINE) -> Rim | None:
         outline=middle + found[0] * shape.upper[:, None] * every,
         edges=(shape.x, shape.y) + lifted[used, None] * directions[used],
         rms_px=rms,
-        u_radius_px=max(SCATTER_SHARE * rms, U_EDGE_PX),
+        u_radius_px=float(
+            np.hypot(
+                max(SCATTER_SHARE * rms, U_EDGE_PX),
+                U_LACKING * max(0.0, 1.0 - cover) * shape.radius * found[0],
+            )
+        ),
         cover=cover,
     )
 
