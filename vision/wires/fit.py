@@ -17,7 +17,6 @@ from vision.wires.stretch import ANGLE, BEND, HALF, LENGTH, X, Y, axis_of, evenl
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
-GRID = replace(FINE, rays=12)
 ROUNDS = 3
 BOW_WIDTHS = 100.0
 """Radius of a bow, in widths of the wire, at one standard deviation before looking: wire off a coil
@@ -129,8 +128,8 @@ def fit_stretches(
     last = stretches
     for _ in range(rounds):
         last = stretches
-        lines = silhouettes(camera, last, evenly(GRID.sectors * GRID.rays), section)
-        unwrapped, reading = edges_between(photo, *lines, GRID, read)
+        lines = silhouettes(camera, last, evenly(FINE.sectors * FINE.rays), section)
+        unwrapped, reading = edges_between(photo, *lines, FINE, read)
         stretches, residuals = refit(camera, last, reading, unwrapped.clear, section)
     return StretchFit(
         stretches=stretches,
