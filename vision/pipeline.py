@@ -124,7 +124,7 @@ def read_rings(
     fit, open_nests = find_rings(photo, sight.camera, nests, SECTIONS[profile])
     sight, fit = _levelled(sight, fit)
     fit = refind(photo, sight.camera, open_nests, fit)
-    fit = upheld(settled(photo, sight.camera, fit))
+    fit = upheld(photo, sight.camera, settled(photo, sight.camera, fit))
     sight, fit = _levelled(sight, fit)
     scale = sight.scale()
     pieces = find_wires(photo, ground.lines_px, scale, fit, sight.hides)

@@ -6,11 +6,11 @@ from numpy.typing import NDArray
 from vision.photo.circles import Nest
 from vision.photo.decode import Photo
 from vision.rings.check import filled, wire_widths_px
-from vision.rings.fit import CLEAR_SCATTER, Fit, fit_rings
+from vision.rings.fit import CLEAR_SCATTER, Fit, fit_rings, settled
 from vision.rings.guess import guess_like, guess_tori
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import RADIUS, TUBE, X, Y
-from vision.rings.unwrap import COARSE, GLANCE, QUICK, Grid
+from vision.rings.unwrap import COARSE, FINE, GLANCE, QUICK, Grid
 from vision.scale.camera import Camera
 from vision.scale.rim import Rim
 
@@ -174,11 +174,32 @@ def looks_round(fit: Fit) -> Fit:
     return fit.chosen(np.nonzero(good)[0])
 
 
-def upheld(fit: Fit) -> Fit:
-    """Keep, after the reading that counts, what still may be a ring, whole or covered."""
+def upheld(photo: Photo, camera: Camera, fit: Fit) -> Fit:
+    """Keep, after the reading that counts, what still may be a ring, whole or covered.
+
+    What proves no clear ring is read again, from where it was left and from the usual sizes: in
+    hard light the quick reader may have taken a shadow's edge for a ring's.
+    """
+    unclear = np.nonzero(~fit.is_clear)[0]
+    usual = _usual(fit.chosen(np.nonzero(fit.is_clear)[0]).tori)
+    guesses = [
+        np.concatenate([fit.tori[[index]], _laid(usual, fit.tori[index])]) for index in unclear
+    ]
+    again, owner = _best(photo, camera, guesses, (1,), fit.section, (FINE, FINE))
+    again = settled(photo, camera, again)
+    better = again.is_clear
+    kept = np.setdiff1d(np.arange(len(fit)), unclear[owner[better]])
+    fit = fit.chosen(kept).joined(again.chosen(np.nonzero(better)[0]))
     seen = fit.reading.presence > PRESENCE_LEAST
     good = (fit.scatter < SCATTER_MOST) & (seen | (fit.scatter < CLEAR_SCATTER))
-    return fit.chosen(np.nonzero(good)[0])
+    return without_twins(fit.chosen(np.nonzero(good)[0]))
+
+
+def _laid(tori: Array, where: Array) -> Array:
+    """Rings of the sizes of `tori` (n, 6) around the middle of another one (6,)."""
+    laid = tori.copy()
+    laid[:, [X, Y]] = where[[X, Y]]
+    return laid
 
 
 def without_specks(fit: Fit, camera: Camera) -> Fit:
@@ -245,9 +266,7 @@ def _reconsidered(photo: Photo, camera: Camera, fit: Fit, usual: Array) -> Fit:
         return fit
     guesses = []
     for index in odd:
-        here = common.copy()
-        here[:, [X, Y]] = fit.tori[index, [X, Y]]
-        guesses.append(here)
+        guesses.append(_laid(common, fit.tori[index]))
     tried, owner = _best(photo, camera, guesses, ODD_FINALISTS, fit.section, (QUICK, QUICK))
     found = fit.chosen(odd[owner])
     better = (_worth(tried) > _worth(found)) & ~_alike(tried.tori, found.tori).diagonal()
