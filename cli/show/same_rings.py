@@ -98,7 +98,7 @@ def photo_rows(whole: Together) -> list[tuple[str, ...]]:
         (
             letter(place),
             harmless(photo.file),
-            f"{photo.turned_deg:.0f}°" if place else "",
+            f"{round(photo.turned_deg)}°" if place else "",
             f"{100.0 * photo.wire_rel:+.2f} %",
             f"{100.0 * photo.id_rel:+.2f} %",
             f"{100.0 * photo.weight:.0f} %",
