@@ -106,3 +106,17 @@ def test_linear_light_undoes_srgb() -> None:
     assert LINEAR[0] == 0.0
     assert LINEAR[255] == 1.0
     assert np.interp(127.5, np.arange(256), LINEAR) == pytest.approx(0.2140, abs=1e-4)
+
+
+def test_light_read_in_one_go_is_that_read_line_by_line(tmp_path: Path) -> None:
+    path = tmp_path / "a.png"
+    picture().save(path)
+    photo = read_photo(path)
+    lines = [
+        RNG.uniform(0.0, 110.0, (rows, columns, 2))
+        for rows, columns in ((3, 70), (11, 1), (2, 4096))
+    ]
+    each = photo.sample_each(lines)
+    for line, light in zip(lines, each, strict=True):
+        np.testing.assert_array_equal(light, photo.sample(line))
+    assert photo.sample_each([]) == []

@@ -202,6 +202,28 @@ def test_steps_on_the_face_and_a_printed_circle_around_do_not_count() -> None:
     assert rim.radius == pytest.approx(bare.radius, abs=0.1)
 
 
+def test_a_clearer_step_inside_and_below_the_rim_is_not_the_outline() -> None:
+    """Over a fifth the rim is as bright as the paper; the sunk field inside it ends all around."""
+    camera = camera_at((45.0, 20.0), crop=True)
+    plain = disc(0, 0, RADIUS, THICK, FACE)
+    field = annulus(0, 0, 0.0, 0.92 * RADIUS, THICK - 0.9, 0.4)
+
+    def merged(on_plane, light) -> None:
+        for height in np.linspace(0.0, THICK, 12):
+            x, y = np.moveaxis(on_plane(float(height)), -1, 0)
+            far = np.hypot(x, y) / RADIUS
+            bright = (far > 0.95) & (far < 1.01) & (np.abs(np.arctan2(y, x) - 1.2) < 0.2 * np.pi)
+            light[bright] = PAPER
+
+    shape = off(drawn_shape(camera, RADIUS, THICK, U_FIRST_SHAPE))
+    rim = trace_rim(drawn(camera, plain, field, merged), shape)
+    bare = trace_rim(drawn(camera, plain), shape)
+    assert rim is not None and bare is not None
+    assert rim.radius == pytest.approx(bare.radius, rel=0.01)
+    assert rim.cover < bare.cover - 0.1
+    assert rim.u_radius_px > bare.u_radius_px + 0.1, "what is unseen may be another edge"
+
+
 def test_a_shadow_beside_the_disc_does_not_count() -> None:
     """A hard shadow is round as well, but shifted: 1 mm to the lower right here."""
     camera = camera_at()
