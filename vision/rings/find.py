@@ -83,8 +83,7 @@ def find_rings(
 def _read(photo: Photo, camera: Camera, tori: Array, section: Section) -> Fit:
     """Read guesses (n, 6), those that prove no clear ring at once again from what was seen."""
     fit = fit_rings(photo, camera, tori, rounds=1, section=section, grid=QUICK)
-    clear = fit.is_clear
-    unclear = np.nonzero(~clear)[0]
+    unclear = np.nonzero(~fit.is_clear)[0]
     again = fit_rings(photo, camera, fit.tori[unclear], rounds=1, section=section, grid=QUICK)
     place = np.arange(len(fit))
     place[unclear] = len(fit) + np.arange(len(unclear))
@@ -230,7 +229,7 @@ def _same_ring(one: Array, other: Array) -> bool:
 
 
 def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
-    """Try again, under a better camera and with the reader itself, the open nests.
+    """Try again, under a better camera and with the quick reader, the open nests.
 
     By now it is known which sizes lie on the table: they are the first guesses.
     """
