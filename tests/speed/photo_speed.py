@@ -30,6 +30,7 @@ STAGES = (
     "_levelled",
     "refind",
     "settled",
+    "upheld",
     "find_wires",
     "find_others",
     "rings_of",

@@ -42,4 +42,4 @@ def edges_between(
 
     with ThreadPoolExecutor(os.cpu_count()) as threads:
         unwrapped, readings = zip(*threads.map(part, cuts), strict=True)
-    return Unwrapped.joined(unwrapped), Reading.joined(readings)
+    return unwrapped[0].joined(*unwrapped[1:]), readings[0].joined(*readings[1:])

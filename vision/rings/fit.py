@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from vision.photo.decode import Photo
 from vision.rings.edges import edges_between
 from vision.rings.reader import SAMPLES_PER_PLACE, Net, Reading, read_edges
+from vision.rings.rows import Rows
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
 from vision.rings.unwrap import COARSE, FINE, GLANCE, QUICK, S_FROM, S_TO, SAMPLES, SECTORS, Grid
@@ -52,7 +53,7 @@ HOLE_LEAST = 1.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Fit:
+class Fit(Rows):
     """Fitted rings and the signs of how well they fit."""
 
     tori: Array
@@ -77,44 +78,6 @@ class Fit:
 
     def __len__(self) -> int:
         return len(self.tori)
-
-    def chosen(self, which: NDArray[np.int64]) -> "Fit":
-        """Keep the fits with these indices."""
-        reading = Reading(
-            edges=self.reading.edges[which],
-            weight=self.reading.weight[which],
-            scale=self.reading.scale[which],
-            presence=self.reading.presence[which],
-        )
-        return Fit(
-            tori=self.tori[which],
-            reading=reading,
-            residuals=self.residuals[which],
-            apart=self.apart[which],
-            clear=self.clear[which],
-            planes=self.planes[which],
-            paper=self.paper[which],
-            clipped=self.clipped[which],
-            section=self.section,
-        )
-
-    def joined(self, other: "Fit") -> "Fit":
-        """Both fits' rings, this one's first."""
-
-        def both(one: Array, two: Array) -> Array:
-            return np.concatenate([one, two])
-
-        return Fit(
-            tori=both(self.tori, other.tori),
-            reading=Reading.joined([self.reading, other.reading]),
-            residuals=both(self.residuals, other.residuals),
-            apart=both(self.apart, other.apart),
-            clear=both(self.clear, other.clear),
-            planes=np.concatenate([self.planes, other.planes]),
-            paper=both(self.paper, other.paper),
-            clipped=both(self.clipped, other.clipped),
-            section=self.section,
-        )
 
     @property
     def scatter(self) -> Array:

@@ -7,7 +7,6 @@ one reads rings for good, and one of the same size straight wire. How is told in
 where their twin stands.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
@@ -16,6 +15,7 @@ from importlib.resources import files
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.rings.rows import Rows
 from vision.rings.unwrap import S_FROM, S_TO
 
 Array = NDArray[np.float64]
@@ -33,7 +33,7 @@ GAP = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Reading:
+class Reading(Rows):
     """What the reader saw of n rings; s counts from the inner (0) to the outer (1) guess."""
 
     edges: Array
@@ -44,16 +44,6 @@ class Reading:
     """(n, 2) likely error of wire and ID, in wire widths."""
     presence: Array
     """(n,) probability that one whole ring lies near the guess."""
-
-    @classmethod
-    def joined(cls, parts: Sequence["Reading"]) -> "Reading":
-        """All parts' rings, in their order."""
-        return cls(
-            edges=np.concatenate([part.edges for part in parts]),
-            weight=np.concatenate([part.weight for part in parts]),
-            scale=np.concatenate([part.scale for part in parts]),
-            presence=np.concatenate([part.presence for part in parts]),
-        )
 
 
 class Net(StrEnum):

@@ -1,12 +1,12 @@
 """The picture of a ring, cut open along its wire: sectors across, outlines at s = 0 and s = 1."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
+from vision.rings.rows import Rows
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import outlines, ring_angles
 from vision.scale.camera import Camera
@@ -69,7 +69,7 @@ SAMPLE_S = FINE.s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Unwrapped:
+class Unwrapped(Rows):
     """The pictures of n rings, cut open."""
 
     planes: Picture
@@ -80,15 +80,6 @@ class Unwrapped:
     """(n, sectors) share of each sector's samples that lie inside the picture."""
     paper: Array
     """(n,) linear light of the surroundings, brightest channel."""
-
-    @classmethod
-    def joined(cls, parts: Sequence["Unwrapped"]) -> "Unwrapped":
-        """All parts' rings, in their order."""
-        return cls(
-            planes=np.concatenate([part.planes for part in parts]),
-            clear=np.concatenate([part.clear for part in parts]),
-            paper=np.concatenate([part.paper for part in parts]),
-        )
 
 
 def unwrap(

@@ -1,6 +1,6 @@
 """Stretches of wire through the edges that the reader found: width, place, direction, bow."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,6 +9,7 @@ from vision.photo.decode import Photo
 from vision.rings.edges import edges_between
 from vision.rings.fit import EDGE_S, robust_step
 from vision.rings.reader import Net, Reading, read_edges
+from vision.rings.rows import Rows
 from vision.rings.section import ROUND, Section
 from vision.rings.unwrap import FINE, SECTORS
 from vision.scale.camera import Camera
@@ -46,7 +47,7 @@ STEPS = np.array([1e-4, 1e-5, 1e-4, 1e-6])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class StretchFit:
+class StretchFit(Rows):
     """Fitted stretches and the signs of how well they fit."""
 
     stretches: Array
@@ -76,15 +77,6 @@ class StretchFit:
 
     def __len__(self) -> int:
         return len(self.stretches)
-
-    def chosen(self, which: NDArray[np.int64]) -> "StretchFit":
-        """Keep the fits with these indices."""
-        rows = {
-            one.name: getattr(self, one.name)[which]
-            for one in fields(self)
-            if one.name != "section"
-        }
-        return StretchFit(section=self.section, **rows)
 
     @property
     def scatter(self) -> Array:
