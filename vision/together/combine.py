@@ -15,11 +15,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.batch.read import OUTLINE
 from vision.batch.sample import APART
 from vision.results import SUMMARY_NAMES, Quantity, Result, Ring, Status, Wire
 from vision.together.agree import Agreement, agree
-from vision.together.doubts import chance_of, new_in_photo, rim_of
+from vision.together.doubts import chance_of, joint_parts, new_in_photo, rim_of
 from vision.together.photos import Row, Taken, doubts_about, is_measured, note_of, photos_taken
 from vision.together.places import Match, Move, TogetherError, match
 from vision.together.wires import JoinedWire, join_wires
@@ -208,9 +207,10 @@ def _combined(
     for name, value in sizes.items():
         each = [getattr(row[j], name) for j in there]
         used = [results[j] for j in there]
-        quantities[name] = Quantity(
-            value=value, parts=_parts(name, each, used, share, agreement[name], index)
-        )
+        agreed = agreement[name]
+        parts = joint_parts(name, each, used, share, agreed.stretch)
+        parts[APART] = float(agreed.u_chance[index])
+        quantities[name] = Quantity(value=value, parts=parts)
     said = [text for j in there for text in getattr(row[j], "warnings", ())]
     source = row[there[0]]
     assert source is not None
@@ -233,31 +233,6 @@ def _combined(
         od_mm=quantities["od_mm"],
         ar=quantities["ar"],
     )
-
-
-def _parts(
-    name: str,
-    each: Sequence[Quantity],
-    used: Sequence[Result],
-    share: Array,
-    agreed: Agreement,
-    index: int,
-) -> dict[str, float]:
-    """Standard uncertainty of a combined value, by cause."""
-    new = [new_in_photo(q, name, result) for q, result in zip(each, used, strict=True)]
-    parts: dict[str, float] = {}
-    for cause in dict.fromkeys(cause for q in each for cause in q.parts):
-        alone = np.array([one.get(cause, 0.0) for one in new])
-        whole = np.array([q.parts.get(cause, 0.0) for q in each])
-        if cause == OUTLINE:
-            lasting = agreed.stretch * np.array([rim_of(q) for q in each])
-        else:
-            lasting = np.sqrt(np.maximum(whole**2 - alone**2, 0.0))
-        parts[cause] = math.hypot(
-            float(share @ lasting), agreed.stretch * float(np.linalg.norm(share * alone))
-        )
-    parts[APART] = float(agreed.u_chance[index])
-    return parts
 
 
 def _missing(row: Row, results: Sequence[Result]) -> list[str]:

@@ -1,12 +1,18 @@
 """Which part of a stated doubt another photo shares, and which is new in each."""
 
 import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
 
 from vision.batch.read import OUTLINE
 from vision.results import Quantity, Result
 from vision.scale.coin import U_RIM_ROUNDING_MM
 from vision.spotcheck.model import RIM_SHARE
 from vision.trade.coins import find_coin
+
+Array = NDArray[np.float64]
 
 CORNERS, COIN = "sheet corners", "coin"
 """Causes that are wholly or partly new in each photo, beside the outline."""
@@ -33,6 +39,36 @@ def new_in_photo(quantity: Quantity, name: str, result: Result) -> dict[str, flo
         coin = quantity.parts.get(COIN, 0.0)
         new[COIN] = math.sqrt(coin**2 - _same_coin(quantity, result) ** 2)
     return new
+
+
+def joint_parts(
+    name: str,
+    each: Sequence[Quantity],
+    results: Sequence[Result],
+    share: Array,
+    stretch: float = 1.0,
+) -> dict[str, float]:
+    """Standard uncertainty, by cause, of the mean of readings of several photos; chance apart.
+
+    Parameters
+    ----------
+    name : of the quantity, as `Ring` has it
+    share : (n,) weight of each reading, 1 in all
+    stretch : how much more the photos differ as a whole than they state
+    """
+    new = [new_in_photo(q, name, result) for q, result in zip(each, results, strict=True)]
+    parts: dict[str, float] = {}
+    for cause in dict.fromkeys(cause for q in each for cause in q.parts):
+        alone = np.array([one.get(cause, 0.0) for one in new])
+        whole = np.array([q.parts.get(cause, 0.0) for q in each])
+        if cause == OUTLINE:
+            lasting = stretch * np.array([rim_of(q) for q in each])
+        else:
+            lasting = np.sqrt(np.maximum(whole**2 - alone**2, 0.0))
+        parts[cause] = math.hypot(
+            float(share @ lasting), stretch * float(np.linalg.norm(share * alone))
+        )
+    return parts
 
 
 def _same_coin(quantity: Quantity, result: Result) -> float:

@@ -12,11 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from vision.batch.read import OUTLINE
 from vision.batch.sample import APART
 from vision.results import Quantity, Result, Status, Wire
 from vision.together.agree import RISK, widening
-from vision.together.doubts import chance_of, new_in_photo, rim_of
+from vision.together.doubts import chance_of, joint_parts, new_in_photo
 from vision.together.places import Match, Move, place_tolerance
 from vision.trade.gauges import System
 from vision.wires.record import near_gauge
@@ -141,14 +140,6 @@ def _joint(each: Sequence[Quantity], results: Sequence[Result]) -> Quantity | No
     degrees = len(values) - 1
     if squares > float(special.chdtri(degrees, RISK)):
         return None
-    parts: dict[str, float] = {}
-    for cause in dict.fromkeys(cause for quantity in each for cause in quantity.parts):
-        whole = np.array([quantity.parts.get(cause, 0.0) for quantity in each])
-        mine = np.array([one.get(cause, 0.0) for one in new])
-        if cause == OUTLINE:
-            lasting = np.array([rim_of(quantity) for quantity in each])
-        else:
-            lasting = np.sqrt(np.maximum(whole**2 - mine**2, 0.0))
-        parts[cause] = math.hypot(float(share @ lasting), float(np.linalg.norm(share * mine)))
+    parts = joint_parts("wire_mm", each, results, share)
     parts[APART] = widening(squares, degrees) * float(np.linalg.norm(share * chance))
     return Quantity(value=value, parts=parts)
