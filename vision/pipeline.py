@@ -54,9 +54,9 @@ def measure_photo(
 def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND) -> Result:
     """Measure every ring in a photo that is already in memory; errors as `measure_photo`."""
     with ThreadPoolExecutor(1) as aside:  # what needs no reference goes on beside the search for it
-        looked = aside.submit(look_at, photo.bgr)
+        looked = aside.submit(look_at, photo)
         ground = aside.submit(ground_of, photo)
-        circles = find_circles(photo.bgr)
+        circles = find_circles(photo)
         look = looked.result()
         require_contrast(look, photo.info.file)
         try:
@@ -108,7 +108,7 @@ class Ground:
 
 def ground_of(photo: Photo) -> Ground:
     """Look over a photo without knowing its reference or its rings."""
-    return Ground(lines_px=straight_lines(photo.bgr), unlike=unlike_table(photo.bgr))
+    return Ground(lines_px=straight_lines(photo), unlike=unlike_table(photo))
 
 
 def read_rings(

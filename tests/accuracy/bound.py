@@ -32,7 +32,7 @@ def least_errors(photo: Photo, result: Result) -> dict[int, tuple[float, float]]
     rings = [ring for ring in result.rings if ring.wire_mm and ring.id_mm and ring.center_mm]
     if not rings:
         return {}
-    look = look_at(photo.bgr)
+    look = look_at(photo)
     blur_px = max(look.blur_px or SHARPEST_PX, SHARPEST_PX)
     camera = result.scale.camera
     tori = np.stack([_torus(ring) for ring in rings])

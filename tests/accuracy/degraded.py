@@ -171,13 +171,13 @@ def spoil(part: Part, how: Callable[[np.ndarray], np.ndarray]) -> Part:
 
 
 def line(part: Part) -> str:
-    look = look_at(part.photo.bgr)
+    look = look_at(part.photo)
     blur_px = np.nan if look.blur_px is None else look.blur_px
     said = f"blur {blur_px:5.2f} noise {100 * look.noise_rel:4.1f} %"
     try:
         sight = TrueSight(part.camera, part.photo.size)
         scale, rings, _ = read_rings(
-            part.photo, sight, find_circles(part.photo.bgr), ground_of(part.photo)
+            part.photo, sight, find_circles(part.photo), ground_of(part.photo)
         )
     except VisionError as error:
         return f"{said}  refused: {error}"

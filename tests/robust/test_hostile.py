@@ -20,6 +20,7 @@ from PIL.TiffImagePlugin import IFDRational
 from tests.cli.conftest import Pipeline, pipeline, run
 from tests.cli.fakes import photo
 from tests.robust.photos import SCALE, ring_photo, save
+from tests.vision.drawn import as_photo
 from vision.errors import PhotoError
 from vision.photo.circles import find_circles
 from vision.photo.decode import read_photo
@@ -255,7 +256,7 @@ def test_a_page_full_of_round_marks_is_refused_before_each_is_looked_into() -> N
     y, x = np.indices(dots.shape[:2])
     dots[np.abs(np.hypot(x % 40 - 20.0, y % 40 - 20.0) - 14.0) < 3.0] = 30
     with pytest.raises(PhotoError, match="full of small round marks"):
-        find_circles(dots)
+        find_circles(as_photo(dots))
 
 
 # --- what belongs to the photographer

@@ -9,6 +9,7 @@ from collections.abc import Callable
 import cv2
 import numpy as np
 
+from tests.vision.drawn import as_photo
 from tests.vision.sheet_photo import Shot, looking, take
 from vision.photo.look import look_at
 from vision.scale.camera import focal_px
@@ -52,7 +53,7 @@ def main() -> None:
             "whole, grey": lambda grey=grey: find_sheet(grey, 26.0),
             "whole, colour": lambda colour=colour: find_sheet(colour, 26.0),
             "whole, no focal length": lambda grey=grey: find_sheet(grey, None),
-            "look of the photo": lambda colour=colour: look_at(colour),
+            "look of the photo": lambda colour=colour: look_at(as_photo(colour)),
         }
         for stage, work in stages.items():
             wall, cpu = best_ms(work)

@@ -59,7 +59,11 @@ def coded(light: Array, f35: float | None) -> Photo:
     rng = np.random.default_rng(20240501)
     value = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
     noisy = 255.0 * value + rng.normal(0.0, NOISE, light.shape)
-    bgr = np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
+    return as_photo(np.clip(np.rint(noisy), 0, 255).astype(np.uint8), f35)
+
+
+def as_photo(bgr: Array, f35: float | None = None) -> Photo:
+    """A photo of these pixels (h, w, 3)."""
     info = PhotoInfo(
         file="drawn.png", width_px=bgr.shape[1], height_px=bgr.shape[0], taken=None, sha256="0" * 64
     )

@@ -4,7 +4,9 @@ import cv2
 import numpy as np
 import pytest
 
+from tests.vision.drawn import as_photo
 from vision.photo.circles import Nest, find_circles
+from vision.photo.decode import Photo
 
 SIZE = (900, 1200)
 RING = (60.0, 84.0)
@@ -13,7 +15,7 @@ NEAR_PX = 1.5
 """Circles lie on whole pixels of their level."""
 
 
-def rings(*places: tuple[float, float], radii: tuple[float, float] = RING) -> np.ndarray:
+def rings(*places: tuple[float, float], radii: tuple[float, float] = RING) -> Photo:
     """Dark rings on light paper, drawn with exact edges a pixel soft, and a little noise."""
     y, x = np.mgrid[: SIZE[0], : SIZE[1]].astype(float)
     light = np.full(SIZE, 190.0)
@@ -23,7 +25,7 @@ def rings(*places: tuple[float, float], radii: tuple[float, float] = RING) -> np
         light -= 110.0 * metal
     noise = np.random.default_rng(20261126).normal(0.0, 1.0, SIZE)
     grey = np.clip(np.rint(light + noise), 0, 255).astype(np.uint8)
-    return cv2.cvtColor(grey, cv2.COLOR_GRAY2BGR)
+    return as_photo(cv2.cvtColor(grey, cv2.COLOR_GRAY2BGR))
 
 
 def nest_at(nests: list[Nest], x: float, y: float) -> Nest:

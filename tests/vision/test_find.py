@@ -29,7 +29,7 @@ def test_a_band_of_light_gives_way_to_a_ring_of_the_usual_size() -> None:
         cx=(width - 1) / 2,
         cy=(height - 1) / 2,
     )
-    fit, _ = find_rings(photo, camera, find_circles(photo.bgr))
+    fit, _ = find_rings(photo, camera, find_circles(photo))
     usual = np.abs(np.log(fit.wire_mm / np.median(fit.wire_mm))) < 0.1
     fit = fit.chosen(np.nonzero(usual)[0])
     assert len(fit) >= 12

@@ -8,7 +8,7 @@ import pytest
 
 from vision.scale.camera import looking_down
 from vision.scale.coin import View
-from vision.scale.level import U_K1, U_TILT, Round, level
+from vision.scale.level import ROUND_POINTS, U_K1, U_TILT, Round, level
 
 F_PX, CX, CY = 3000.0, 2015.5, 1511.5
 U_OVAL = 0.005
@@ -28,7 +28,7 @@ def circle_px(
     oval: tuple[float, float] = (0.0, 0.0),
     height: float = 0.6,
 ) -> np.ndarray:
-    t = np.linspace(0.0, 2.0 * np.pi, 64, endpoint=False)
+    t = np.linspace(0.0, 2.0 * np.pi, ROUND_POINTS, endpoint=False)
     reach = radius * (1.0 + oval[0] * np.cos(2.0 * t) + oval[1] * np.sin(2.0 * t))
     points = np.stack(
         [place[0] + reach * np.cos(t), place[1] + reach * np.sin(t), np.full_like(t, height)], -1

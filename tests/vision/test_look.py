@@ -4,6 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
+from tests.vision.drawn import as_photo
+from vision.photo.decode import Photo
 from vision.photo.look import look_at
 
 BLUR_REL = 0.1
@@ -23,10 +25,10 @@ def discs(dark: float = 60.0, light: float = 190.0) -> np.ndarray:
     return cv2.resize(fine, SIZE[::-1], interpolation=cv2.INTER_AREA)
 
 
-def photo(grey: np.ndarray, noise: float = 1.0) -> np.ndarray:
+def photo(grey: np.ndarray, noise: float = 1.0) -> Photo:
     rng = np.random.default_rng(20241127)
     noisy = grey[..., None] + noise * rng.standard_normal((*grey.shape, 3), dtype=np.float32)
-    return np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
+    return as_photo(np.clip(np.rint(noisy), 0, 255).astype(np.uint8))
 
 
 @pytest.mark.parametrize("sigma", [1.0, 2.0, 4.0, 7.0])
@@ -71,10 +73,10 @@ def test_the_burnt_share_counts_where_all_channels_are_at_their_end() -> None:
     bgr = np.full((*SIZE, 3), 120, np.uint8)
     bgr[:450] = 255
     bgr[450:600, :, 1] = 255
-    look = look_at(bgr)
+    look = look_at(as_photo(bgr))
     assert look.burnt_share == pytest.approx(0.5, abs=0.01)
 
 
 def test_a_picture_of_any_size_is_looked_at() -> None:
     for shape in ((64, 64, 3), (70, 3000, 3), (1500, 66, 3)):
-        assert look_at(np.full(shape, 128, np.uint8)).span == 0.0
+        assert look_at(as_photo(np.full(shape, 128, np.uint8))).span == 0.0

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from tests.cli.fakes import result
+from tests.vision.drawn import as_photo
 from tests.vision.made_fit import fit_of
 from vision.results import Scale
 from vision.rings.others import Thing, find_others, unlike_table
@@ -47,7 +48,7 @@ def at(x_mm: float, y_mm: float) -> tuple[int, int]:
 
 def others(picture: np.ndarray, **scale: object) -> list[Thing]:
     bare: Scale = replace(result().scale, camera=CAMERA, outline_px=None, work_px=None)
-    return find_others(unlike_table(picture), replace(bare, **scale), fit_of(RINGS))
+    return find_others(unlike_table(as_photo(picture)), replace(bare, **scale), fit_of(RINGS))
 
 
 def test_where_only_rings_lie_there_is_nothing_else() -> None:

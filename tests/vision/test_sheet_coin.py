@@ -88,7 +88,7 @@ def photo_of(stretch: tuple[float, float], diameter_mm: float = EURO_MM) -> Phot
 
 @cache
 def circles_of(photo: Photo) -> list[Nest]:
-    return find_circles(photo.bgr)
+    return find_circles(photo)
 
 
 def scale_of(photo: Photo, **said) -> Scale:

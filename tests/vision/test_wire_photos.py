@@ -57,7 +57,7 @@ def strip(x: float, y: float, turn_deg: float, width: float, length: float) -> P
 def read(*paints: Painter) -> tuple[tuple[Ring, ...], tuple[Wire, ...]]:
     """Rings and wires of a photo; a shaded drawing has no sharp edges to judge sharpness by."""
     photo = photo_of(CAMERA, SIZE, list(paints), 26.0)
-    circles = find_circles(photo.bgr)
+    circles = find_circles(photo)
     sight = see_reference(photo, circles, STATED, partial(is_ring, photo, circles))
     _, rings, wires = read_rings(photo, sight, circles, ground_of(photo))
     return rings, wires

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.errors import PhotoError
+from vision.photo.decode import Photo
 from vision.photo.reduce import halved
 
 Array = NDArray[np.float64]
@@ -102,12 +103,8 @@ class _Level:
     along_y: Floats
 
 
-def find_circles(bgr: Pixels) -> list[Nest]:
+def find_circles(photo: Photo) -> list[Nest]:
     """Find every place that may be the middle of a ring or a coin.
-
-    Parameters
-    ----------
-    bgr : (h, w, 3) the upright photo
 
     Returns
     -------
@@ -119,11 +116,11 @@ def find_circles(bgr: Pixels) -> list[Nest]:
         If the picture is full of round marks.
     """
     found: list[Nest] = []
-    picture, done = bgr, 0
-    for times in HALVINGS:
-        if bgr.shape[0] * bgr.shape[1] > FINEST_PIXELS * 4**times:
-            continue
-        picture, done = halved(picture, times - done), times
+    width, height = photo.size
+    finest = next(times for times in HALVINGS if width * height <= FINEST_PIXELS * 4**times)
+    picture = photo.halved(finest)
+    for times in range(finest, HALVINGS.stop):
+        picture = halved(picture, min(times - finest, 1))
         if min(picture.shape[:2]) < 2 * RADII[0]:
             break
         level = _thin_edges(picture, 2**times)

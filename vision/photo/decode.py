@@ -2,7 +2,7 @@
 
 import hashlib
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from io import BytesIO
 from pathlib import Path
@@ -17,6 +17,7 @@ from pillow_heif import register_heif_opener
 
 from vision.errors import PhotoError
 from vision.photo.file import read_file
+from vision.photo.reduce import halved
 from vision.results import PhotoInfo
 
 Pixels = NDArray[np.uint8]
@@ -79,6 +80,8 @@ class Photo:
     """(h, w, 3) upright, as stored: gamma-coded."""
     f35_mm: float | None
     """Focal length as 35 mm equivalent, from EXIF."""
+    _small: dict[int, Pixels] = field(default_factory=dict, init=False, repr=False)
+    _making: Lock = field(default_factory=Lock, init=False, repr=False)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -113,6 +116,13 @@ class Photo:
         light = self.sample(points.reshape(rows, AT_ONCE, 2)).reshape(-1, 3)
         parts = np.split(light[: sum(counts)], np.cumsum(counts)[:-1]) if flat else []
         return [part.reshape(*line.shape[:-1], 3) for part, line in zip(parts, lines, strict=True)]
+
+    def halved(self, times: int) -> Pixels:
+        """The picture reduced, as `vision.photo.reduce.halved` does it; each size is made once."""
+        with self._making:
+            if times not in self._small:
+                self._small[times] = halved(self.bgr, times)
+            return self._small[times]
 
     @cached_property
     def _light(self) -> NDArray[np.uint16]:

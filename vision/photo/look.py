@@ -9,15 +9,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.photo.decode import LINEAR
-from vision.photo.reduce import halved
+from vision.photo.decode import LINEAR, Photo
+from vision.photo.reduce import halvings
 
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
 Pixels = NDArray[np.uint8]
 
-HALVINGS = 3
-"""The places of strong edges are found on a picture halved so often."""
 EDGE_PATCH_PX, EDGE_PATCHES = 96, 48
 """Side of the patches on which sharpness is measured, and how many: those with strongest edges."""
 FLAT_PATCH_PX, FLAT_PATCHES = 64, 12
@@ -68,8 +66,8 @@ class Look:
     """Levels between the darkest and the brightest hundredth of the picture."""
 
 
-def look_at(bgr: Pixels) -> Look:
-    """Measure sharpness, noise and light of an upright photo (h, w, 3), gamma-coded.
+def look_at(photo: Photo) -> Look:
+    """Measure sharpness, noise and light of a photo.
 
     Notes
     -----
@@ -78,12 +76,13 @@ def look_at(bgr: Pixels) -> Look:
     where the photo holds sharp steps and little noise (`tests/vision/test_look.py`); rings alone,
     whose edges are softer than the lens, let a sharp photo read up to 0.6 px too much.
     """
-    coarse = halved(bgr, HALVINGS)
-    noise, light = _noise(bgr)
+    times = halvings(photo.size)
+    coarse = photo.halved(times)
+    noise, light = _noise(photo.bgr)
     darkest, brightest = np.percentile(coarse[..., 1], [1, 99])
     slope = float(np.gradient(LINEAR.astype(np.float64))[round(light)])
     return Look(
-        blur_px=_blur(bgr, coarse, noise),
+        blur_px=_blur(photo.bgr, _edge_patches(coarse, times), noise),
         noise_rel=noise * slope / float(LINEAR[max(round(light), DARKEST)]),
         burnt_share=float(np.mean(coarse.min(axis=2) >= FULL)),
         span=float(brightest - darkest),
@@ -114,15 +113,20 @@ def _noise(bgr: Pixels) -> tuple[float, float]:
     return float(np.median(noises[chosen])), float(np.median(lights[chosen]))
 
 
-def _blur(bgr: Pixels, coarse: Pixels, noise: float) -> float | None:
-    """Blur of edges in the direction in which it is widest: a shaken photo is blurred in one."""
+def _blur(bgr: Pixels, places: list[tuple[int, int]], noise: float) -> float | None:
+    """Blur of edges in the direction in which it is widest: a shaken photo is blurred in one.
+
+    Parameters
+    ----------
+    places : left and top of the patches that are looked at
+    """
     patches = [
         bgr[
             max(0, top - MARGIN_PX) : top + EDGE_PATCH_PX + MARGIN_PX,
             max(0, left - MARGIN_PX) : left + EDGE_PATCH_PX + MARGIN_PX,
             1,
         ].astype(np.float32)
-        for left, top in _edge_patches(coarse)
+        for left, top in places
     ]
     blur = None
     for kernels in KERNELS_PX:
@@ -142,11 +146,11 @@ def _widest(patches: list[list[tuple[int, float]]]) -> float | None:
     return max((float(np.quantile(values, SHARPEST)) for values in enough), default=None)
 
 
-def _edge_patches(coarse: Pixels) -> list[tuple[int, int]]:
-    """Left and top of the patches with the strongest edges."""
+def _edge_patches(coarse: Pixels, times: int) -> list[tuple[int, int]]:
+    """Left and top of the patches with the strongest edges, found after so many halvings."""
     grey = cv2.cvtColor(coarse, cv2.COLOR_BGR2GRAY)
     steep = np.asarray(cv2.magnitude(*_slopes(grey.astype(np.float32))))
-    side = EDGE_PATCH_PX // 2**HALVINGS
+    side = max(1, EDGE_PATCH_PX >> times)
     rows, columns = steep.shape[0] // side, steep.shape[1] // side
     if rows == 0 or columns == 0:
         return [(0, 0)]

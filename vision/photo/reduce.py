@@ -7,9 +7,15 @@ from numpy.typing import NDArray
 Pixels = NDArray[np.uint8]
 
 
-def halvings(picture: Pixels, side_px: int) -> int:
-    """How often to halve a picture so that its longer side comes nearest to `side_px`."""
-    return max(0, round(float(np.log2(max(picture.shape[:2]) / side_px))))
+COARSE_PX = 1000
+"""Longer side, about, of the reduced picture in which a photo is looked over. Straight edges, found
+twice as finely, take three times as long and break into crumbs: 35 of 155 rendered pieces of wire
+were missed, not 31."""
+
+
+def halvings(size: tuple[int, int]) -> int:
+    """How often to halve a picture of this size so that its longer side is nearest `COARSE_PX`."""
+    return max(0, round(float(np.log2(max(size) / COARSE_PX))))
 
 
 def halved(picture: Pixels, times: int = 1) -> Pixels:

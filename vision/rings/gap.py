@@ -14,6 +14,7 @@ from vision.rings.torus import RADIUS, outlines, ring_angles
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
+Floats = NDArray[np.float32]
 
 STEP_PX = 0.5
 """Between samples along the wire."""
@@ -24,7 +25,9 @@ LANES_LACKING = 1.6
 """Of these lanes a cut may be hidden on so many, by a highlight that runs across it."""
 AROUND_SHARE = 1 / 16
 """Of the ring, on either side: what the wire looks like without a cut."""
-THIN = 8
+DENSE = 256
+"""Points of an outline between which a line is as good as the curve, to a hundredth of a pixel."""
+THIN = 16
 """The look of the wire without a cut is taken at every so many samples."""
 STANDS_OUT = 5.0
 """A cut differs from the wire around it by this many times the usual difference. On 481 rings of
@@ -63,7 +66,7 @@ class Gap:
 class _Strip:
     """The light of the wire along the ring."""
 
-    light: Array
+    light: Floats
     """(lanes, n, 3) linear."""
     step_mm: float
     paper: float
@@ -121,17 +124,18 @@ def _gap(strip: _Strip, *, sigma: float) -> Gap | None:
 
 
 def _strips(photo: Photo, camera: Camera, tori: Array, section: Section) -> list[_Strip]:
-    lines = np.stack(outlines(camera, tori, ring_angles(64), section)).mean(axis=0)
-    around_px = np.hypot(*np.moveaxis(lines - np.roll(lines, 1, axis=1), -1, 0)).sum(axis=1)
+    lines = np.stack(outlines(camera, tori, ring_angles(DENSE), section), axis=1)
+    middle = lines.mean(axis=1)
+    around_px = np.hypot(*np.moveaxis(middle - np.roll(middle, 1, axis=1), -1, 0)).sum(axis=1)
     counts = [max(64, int(around / STEP_PX)) for around in around_px]
     points = []
-    for torus, count in zip(tori, counts, strict=True):
-        inner, outer = outlines(camera, torus[None], ring_angles(count), section)
-        points.append(inner[0] + LANES_AND_TABLE[:, None, None] * (outer[0] - inner[0]))
+    for ring, count in zip(lines, counts, strict=True):
+        inner, outer = _spread(ring, count)
+        points.append(inner + LANES_AND_TABLE[:, None, None] * (outer - inner))
     every = photo.sample_each(points)
     return [
         _Strip(
-            light=light[: len(LANES)].astype(float),
+            light=light[: len(LANES)],
             step_mm=2.0 * np.pi * float(torus[RADIUS]) / count,
             paper=float(np.percentile(light[len(LANES) :].mean(axis=-1, dtype=float), 80)),
         )
@@ -139,9 +143,19 @@ def _strips(photo: Photo, camera: Camera, tori: Array, section: Section) -> list
     ]
 
 
-def _standing_out(light: Array) -> tuple[int, float] | None:
+def _spread(lines: Array, count: int) -> Array:
+    """Closed lines (k, DENSE, 2) at the middles of so many equal sectors, (k, count, 2)."""
+    at = (np.arange(count) + 0.5) * (DENSE / count) - 0.5
+    before = np.floor(at).astype(np.int64)
+    share = (at - before)[:, None]
+    spread: Array = (1.0 - share) * lines[:, before] + share * lines[:, (before + 1) % DENSE]
+    return spread
+
+
+def _standing_out(light: Floats) -> tuple[int, float] | None:
     """Sample (index) where nearly all lanes are darker, or brighter, than around; and the sign."""
-    root = np.sqrt(np.maximum(light, 0.0)).mean(axis=-1)
+    blue, green, red = np.moveaxis(np.sqrt(np.maximum(light, 0.0)), -1, 0)
+    root = np.asarray(blue + green + red, np.float32) / np.float32(3.0)
     difference = root - _running_median(root)
     usual = np.median(np.abs(difference), axis=1, keepdims=True) + USUAL_LEAST
     best, found = STANDS_OUT, None
@@ -158,7 +172,7 @@ def _standing_out(light: Array) -> tuple[int, float] | None:
     return found
 
 
-def _running_median(root: Array) -> Array:
+def _running_median(root: Floats) -> Array:
     count = root.shape[1]
     half = max(8, int(count * AROUND_SHARE))
     wrapped = np.concatenate([root[:, -half:], root, root[:, :half]], axis=1)
@@ -191,7 +205,7 @@ def _box_width(strip: _Strip, at: int, sign: float, sigma: float) -> tuple[float
     """Width of the cut, its standard uncertainty, and how far from `at` its middle lies; px."""
     from scipy.special import ndtr
 
-    profile = strip.light.mean(axis=(0, 2))
+    profile = strip.light.mean(axis=(0, 2), dtype=float)
     count = len(profile)
     seen, middle = _half_depth(profile, at)
     widest = min(WIDEST_MM / strip.step_mm * STEP_PX, GROWN * seen + GROWN_PX)

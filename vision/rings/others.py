@@ -11,8 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.photo.decode import Pixels
-from vision.photo.reduce import halved, halvings
+from vision.photo.decode import Photo
+from vision.photo.reduce import halvings
 from vision.results import Scale
 from vision.rings.fit import Fit
 from vision.rings.torus import outlines, ring_angles
@@ -22,8 +22,6 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 
-WORK_PX = 1000
-"""Longest side, about, of the reduced picture in which things are looked for."""
 AROUND_SHARE = 0.12
 """Side of the window whose median is the table, as a share of the longest side."""
 STANDS_OUT = 8.0
@@ -70,10 +68,10 @@ class Unlike:
     """Pixels of it for each of the photo's."""
 
 
-def unlike_table(bgr: Pixels) -> Unlike:
-    """Tell what lies on the table of a photo (h, w, 3) from the table itself, ring or not."""
-    times = halvings(bgr, WORK_PX)
-    small = halved(bgr, times).astype(np.float32)
+def unlike_table(photo: Photo) -> Unlike:
+    """Tell what lies on the table of a photo from the table itself, ring or not."""
+    times = halvings(photo.size)
+    small = photo.halved(times).astype(np.float32)
     small /= 255.0
     lab = np.asarray(cv2.cvtColor(small, cv2.COLOR_BGR2LAB), np.float32)
     lab[..., 0] *= 0.5

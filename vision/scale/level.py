@@ -23,8 +23,8 @@ U_TILT = 0.05
 U_K1 = 0.012
 """First lens term of a phone picture, before looking: 0.5 % at the corner after the phone's own
 correction."""
-ROUND_POINTS = 64
-"""Points of an outline that tell its roundness."""
+ROUND_POINTS = 32
+"""Points of an outline that tell its roundness: equal steps make the second moments exact."""
 U_DISC_OVAL = 0.002
 """Oval amplitude that a struck coin's traced rim shows by chance, or for its shadow."""
 U_ALIKE = 0.003
@@ -44,6 +44,8 @@ DISTANCE = -100.0
 """Where the table is thought to be, seen from the lens; any distance would do."""
 ROBUST = 2.5
 """Residual, in standard uncertainties, from which a shape or a size loses influence."""
+STEP, SETTLED = 1e-7, 1e-6
+"""Step of the numerical slopes, and the relative change that ends a fit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -112,7 +114,8 @@ def _by_shapes(view: View, points: Array, u_oval: Array) -> _Found:
         size = np.repeat(np.hypot(shapes[::2], shapes[1::2]), 2)
         return np.concatenate([_weight(size) * shapes, q / prior])
 
-    fit = least_squares(robust, np.array([view.tilt_x, view.tilt_y, view.k1]), x_scale=prior)
+    start = np.array([view.tilt_x, view.tilt_y, view.k1])
+    fit = least_squares(robust, start, x_scale=prior, ftol=SETTLED, xtol=SETTLED)
     q = np.asarray(fit.x, np.float64)
     shapes = misfit(q)
     chance = max(1.0, float(np.median(np.abs(shapes))) / 0.6745) if len(points) else 1.0
@@ -128,10 +131,16 @@ def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> tup
     whiten = np.linalg.cholesky(np.linalg.inv(shapes.covariance)).T
     u_alike = U_ALIKE
 
+    of_family = np.eye(families)[family]
+
+    def seen(q: Array) -> tuple[Array, Array]:
+        """Sizes (n,) as ln, and places (n, 2) in heights of the camera."""
+        table = _camera(view, q).to_plane(points, DISTANCE)
+        return np.log(_sizes(table)), table.mean(axis=1) / DISTANCE
+
     def misfit(unknown: Array) -> Array:
-        table = _camera(view, unknown[:3]).to_plane(points, DISTANCE)
-        sizes = np.log(_sizes(table)) - table.mean(axis=1) @ unknown[3:5] / DISTANCE
-        misses: Array = sizes - unknown[5:][family]
+        sizes, places = seen(unknown[:3])
+        misses: Array = sizes - places @ unknown[3:5] - unknown[5:][family]
         return misses
 
     def robust(unknown: Array) -> Array:
@@ -139,10 +148,22 @@ def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> tup
         before = whiten @ (unknown[:3] - shapes.q)
         return np.concatenate([_weight(np.abs(sizes)) * sizes, before, unknown[3:5] / U_TREND])
 
+    def slopes(unknown: Array) -> Array:
+        """Of `robust`: sizes and trend enter as they are, only tilt and lens need steps."""
+        here, places = misfit(unknown), seen(unknown[:3])[1]
+        steps = STEP * np.eye(3, len(unknown))
+        by_view = np.stack([(misfit(unknown + step) - here) / STEP for step in steps], axis=1)
+        by_size = np.concatenate([by_view, -places, -of_family], axis=1) / u_alike
+        weight = _weight(np.abs(here) / u_alike)
+        by_size *= np.where(weight < 1.0, weight / 2.0, 1.0)[:, None]
+        known = np.zeros((5, len(unknown)))
+        known[:3, :3], known[3:, 3:5] = whiten, np.eye(2) / U_TREND
+        return np.concatenate([by_size, known])
+
     start = np.concatenate([shapes.q, np.zeros(2 + families)])
     start[5:] = [np.median(misfit(start)[family == k]) for k in range(families)]
     for _ in range(2):  # how much the rings of one size differ is known after the first
-        fit = least_squares(robust, start, x_scale="jac")
+        fit = least_squares(robust, start, slopes, x_scale="jac", ftol=SETTLED, xtol=SETTLED)
         start = np.asarray(fit.x, np.float64)
         misses = misfit(start)
         u_alike = max(U_ALIKE, float(np.median(np.abs(misses))) / 0.6745)

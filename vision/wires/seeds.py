@@ -9,18 +9,15 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from vision.photo.decode import Photo
-from vision.photo.reduce import halved, halvings
+from vision.photo.reduce import halvings
 from vision.scale.camera import Camera
 from vision.wires.stretch import HALF, LENGTH
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
 
-WORK_PX = 1000
-"""Longest side, about, of the reduced picture in which edges are looked for. Twice as finely takes
-three times as long, and breaks more edges into crumbs: 35 of 155 rendered pieces missed, not 31."""
 SMOOTH_PX = 1.2
-"""Smoothing of it: noise breaks edges into crumbs."""
+"""Smoothing of the reduced picture: noise breaks edges into crumbs."""
 EDGE_MM = 6.5
 """Least length of an edge."""
 WIDTH_MM = (0.35, 6.5)
@@ -58,10 +55,10 @@ class Edges:
         return Edges(self.ends_mm[~gone])
 
 
-def straight_lines(bgr: Pixels) -> Array:
-    """Find straight lines (n, 2, 2) in a photo (h, w, 3): both ends, pixels."""
-    times = halvings(bgr, WORK_PX)
-    smooth = cv2.GaussianBlur(halved(bgr, times), (0, 0), SMOOTH_PX)
+def straight_lines(photo: Photo) -> Array:
+    """Find straight lines (n, 2, 2) in a photo: both ends, pixels."""
+    times = halvings(photo.size)
+    smooth = cv2.GaussianBlur(photo.halved(times), (0, 0), SMOOTH_PX)
     grey = _most_contrast(np.asarray(smooth, np.uint8))
     found = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD).detect(grey)[0]
     if found is None:
