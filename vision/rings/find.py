@@ -16,7 +16,7 @@ from vision.scale.rim import Rim
 
 Array = NDArray[np.float64]
 
-FINALISTS = (3, 2)
+FINALISTS = (3,)
 """Pairs of outlines of a nest that stay, round after round of the scout."""
 RIVAL = 0.5
 """The second one is read by the reader too if the first proves no clear ring and the scout finds
