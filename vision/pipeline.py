@@ -22,7 +22,7 @@ from vision.rings.others import Unlike, find_others, unlike_table
 from vision.rings.record import rings_of
 from vision.rings.section import SECTIONS, Profile
 from vision.rings.shape import rounds_of
-from vision.scale.reference import Reference, Sight, see_reference
+from vision.scale.reference import Reference, Sight, see_reference, see_sheet
 from vision.wires.find import find_wires
 from vision.wires.record import shadows_of, touched, wires_of
 from vision.wires.seeds import straight_lines
@@ -53,14 +53,17 @@ def measure_photo(
 
 def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND) -> Result:
     """Measure every ring in a photo that is already in memory; errors as `measure_photo`."""
-    with ThreadPoolExecutor(1) as aside:  # what needs no reference goes on beside the search for it
+    with ThreadPoolExecutor(1) as aside:  # what needs neither circles nor reference, beside them
+        sheet = aside.submit(see_sheet, photo, reference)
         looked = aside.submit(look_at, photo)
         ground = aside.submit(ground_of, photo)
         circles = find_circles(photo)
         look = looked.result()
         require_contrast(look, photo.info.file)
         try:
-            sight = see_reference(photo, circles, reference, partial(is_ring, photo, circles))
+            sight = see_reference(
+                photo, circles, sheet.result(), reference, partial(is_ring, photo, circles)
+            )
             scale, read, wires = read_rings(
                 photo, sight, circles, ground.result(), profile, look.blur_px
             )

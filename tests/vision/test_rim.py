@@ -299,7 +299,8 @@ def test_tracing_again_under_the_true_tilt_gives_the_scale_within_its_u() -> Non
 
 def seen(photo: Photo, coin: str | None = "eur-1"):
     circles = find_circles(photo)
-    return see_reference(photo, circles, Reference(coin=coin), partial(is_ring, photo, circles))
+    told = partial(is_ring, photo, circles)
+    return see_reference(photo, circles, None, Reference(coin=coin), told)
 
 
 @pytest.mark.parametrize("aside", [(0.0, 0.0), (-12.0, 8.0)])

@@ -14,7 +14,7 @@ from vision.photo.decode import Photo
 from vision.results import Scale
 from vision.rings.find import is_ring
 from vision.scale.camera import focal_px
-from vision.scale.reference import Reference, see_reference
+from vision.scale.reference import Reference, see_reference, see_sheet
 from vision.scale.sheet import sheet_for
 
 WIDTH, HEIGHT = 2016, 1512
@@ -92,8 +92,9 @@ def circles_of(photo: Photo) -> list[Nest]:
 
 
 def scale_of(photo: Photo, **said) -> Scale:
-    circles = circles_of(photo)
-    sight = see_reference(photo, circles, Reference(**said), partial(is_ring, photo, circles))
+    circles, reference = circles_of(photo), Reference(**said)
+    sheet = see_sheet(photo, reference)
+    sight = see_reference(photo, circles, sheet, reference, partial(is_ring, photo, circles))
     return sight.scale()
 
 

@@ -58,7 +58,7 @@ def read(*paints: Painter) -> tuple[tuple[Ring, ...], tuple[Wire, ...]]:
     """Rings and wires of a photo; a shaded drawing has no sharp edges to judge sharpness by."""
     photo = photo_of(CAMERA, SIZE, list(paints), 26.0)
     circles = find_circles(photo)
-    sight = see_reference(photo, circles, STATED, partial(is_ring, photo, circles))
+    sight = see_reference(photo, circles, None, STATED, partial(is_ring, photo, circles))
     _, rings, wires = read_rings(photo, sight, circles, ground_of(photo))
     return rings, wires
 
@@ -83,7 +83,7 @@ def test_a_photo_with_edges_and_no_wire_on_a_stated_scale_ends_without_wire() ->
     bgr[:, 900:] //= 2
     edge = replace(photo, bgr=bgr)
     with pytest.raises(RingsError):
-        sight = see_reference(edge, [], STATED, partial(is_ring, edge, []))
+        sight = see_reference(edge, [], None, STATED, partial(is_ring, edge, []))
         read_rings(edge, sight, [], ground_of(edge))
 
 

@@ -88,11 +88,32 @@ class Sight(Protocol):
         """What the rest of the program needs to know."""
 
 
-def see_reference(photo: Photo, nests: list[Nest], reference: Reference, is_ring: IsRing) -> Sight:
+def see_sheet(photo: Photo, reference: Reference) -> SheetView | None:
+    """Look for the printed sheet, unless the user states the scale.
+
+    Raises
+    ------
+    ScaleError
+        A sheet is there, and cannot be used.
+    """
+    if reference.mm_per_px is not None:
+        return None
+    bars = BarReadings(x_mm=reference.bar_x_mm, y_mm=reference.bar_y_mm)
+    return find_sheet(photo.bgr, photo.f35_mm, bars)
+
+
+def see_reference(
+    photo: Photo,
+    nests: list[Nest],
+    view: SheetView | None,
+    reference: Reference,
+    is_ring: IsRing,
+) -> Sight:
     """Find the scale reference that the user named, or the one that is there.
 
     Parameters
     ----------
+    view : what `see_sheet` saw
     is_ring : tells a ring from the coin
 
     Raises
@@ -102,8 +123,6 @@ def see_reference(photo: Photo, nests: list[Nest], reference: Reference, is_ring
     """
     if reference.mm_per_px is not None:
         return StatedSight(photo=photo, mm_per_px=reference.mm_per_px, height=reference.height_mm)
-    bars = BarReadings(x_mm=reference.bar_x_mm, y_mm=reference.bar_y_mm)
-    view = find_sheet(photo.bgr, photo.f35_mm, bars)
     coin = lookup(reference.coin) if reference.coin is not None else None
     if view is not None:
         if coin is None:

@@ -71,7 +71,7 @@ class Care:
     """Curves through three edges that are tried."""
 
 
-FINE = Care(rays=5, search=0.14, near=0.003, near_least_px=0.0, guesses=3000)
+FINE = Care(rays=9, search=0.14, near=0.003, near_least_px=0.0, guesses=3000)
 COARSE = Care(rays=3, search=0.3, near=0.003, near_least_px=1.2, guesses=1000)
 """For a picture so much reduced that steps near the rim have become one, from a start that is off
 by a fifth."""
