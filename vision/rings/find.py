@@ -37,6 +37,9 @@ UNSURE = 0.02
 SCATTER_MOST = 0.09
 """Residual scatter (wire widths) above which two outlines are no ring's."""
 PRESENCE_LEAST = 0.5
+SURE_SCATTER, SURE_PRESENCE, ASKED_AGAIN = 0.02, 0.98, 2
+"""Of 2,720 rings measured in rendered photos all but four scatter less and are more present; the
+one that was 0.48 mm off lay between. Such are read again, and again."""
 HOPELESS = 0.03
 """Presence in the end, by scout and reader, under which a nest holds no ring under any camera."""
 SMALLEST_MM = 1.9
@@ -176,22 +179,32 @@ def looks_round(fit: Fit) -> Fit:
 def upheld(photo: Photo, camera: Camera, fit: Fit) -> Fit:
     """Keep, after the reading that counts, what still may be a ring, whole or covered.
 
-    What proves no clear ring is read again, from where it was left and from the usual sizes: in
+    What proves no sure ring is read again, from where it was left and from the usual sizes: in
     hard light the quick reader may have taken a shadow's edge for a ring's.
     """
-    unclear = np.nonzero(~fit.is_clear)[0]
-    usual = _usual(fit.chosen(np.nonzero(fit.is_clear)[0]).tori)
-    guesses = [
-        np.concatenate([fit.tori[[index]], _laid(usual, fit.tori[index])]) for index in unclear
-    ]
-    again, owner = _best(photo, camera, guesses, (1,), fit.section, (FINE, FINE))
-    again = settled(photo, camera, again)
-    better = again.is_clear
-    kept = np.setdiff1d(np.arange(len(fit)), unclear[owner[better]])
-    fit = fit.chosen(kept).joined(again.chosen(np.nonzero(better)[0]))
+    for _ in range(ASKED_AGAIN):
+        unsure = np.nonzero(~_is_sure(fit))[0]
+        usual = _usual(fit.chosen(np.nonzero(fit.is_clear)[0]).tori)
+        guesses = [
+            np.concatenate([fit.tori[[index]], _laid(usual, fit.tori[index])]) for index in unsure
+        ]
+        again, owner = _best(photo, camera, guesses, (1,), fit.section, (FINE, FINE))
+        again = settled(photo, camera, again)
+        before = fit.chosen(unsure[owner])
+        better = again.is_clear & ~(before.is_clear & (_worth(before) > _worth(again)))
+        kept = np.setdiff1d(np.arange(len(fit)), unsure[owner[better]])
+        fit = fit.chosen(kept).joined(again.chosen(np.nonzero(better)[0]))
     seen = fit.reading.presence > PRESENCE_LEAST
     good = (fit.scatter < SCATTER_MOST) & (seen | (fit.scatter < CLEAR_SCATTER))
     return without_twins(fit.chosen(np.nonzero(good)[0]))
+
+
+def _is_sure(fit: Fit) -> NDArray[np.bool_]:
+    """Which rings (n,), read for good, look as nearly all do that are measured right."""
+    sure: NDArray[np.bool_] = (
+        fit.is_clear & (fit.scatter < SURE_SCATTER) & (fit.reading.presence > SURE_PRESENCE)
+    )
+    return sure
 
 
 def _laid(tori: Array, where: Array) -> Array:
