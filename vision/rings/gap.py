@@ -38,6 +38,8 @@ BLUR_PX, BLUR_SHARE = 1.2, 0.8
 """Blur where the photo's is not known; a cut is blurred by this share of the photo's widest."""
 SHARPEST_PX = 0.5
 """No photo's edges are sharper: lens and mosaic."""
+WIDTHS, PLACES = 60, 6
+"""Widths that are tried, and places: so many samples either way."""
 WIDEST_MM = 0.8
 """Wider is not closed at all, and no ring to measure."""
 GROWN, GROWN_PX = 1.25, 1.0
@@ -180,8 +182,11 @@ def _running_median(root: Floats) -> Array:
     some = np.ascontiguousarray(windows[:, ::THIN, :: max(1, half // 15)])
     middle = some.shape[-1] // 2
     median = np.partition(some, middle, axis=-1)[..., middle]  # several times as fast as np.median
-    places = np.arange(median.shape[1]) * THIN
-    return np.stack([np.interp(np.arange(count), places, row, period=count) for row in median])
+    before, beyond = np.divmod(np.arange(count), THIN)
+    after = (before + 1) % median.shape[1]
+    share = beyond / np.minimum(THIN, count - before * THIN)  # the last piece is shorter
+    between: Array = median[:, before] * (1.0 - share) + median[:, after] * share
+    return between
 
 
 def _half_depth(profile: Array, at: int) -> tuple[float, int]:
@@ -212,10 +217,13 @@ def _box_width(strip: _Strip, at: int, sign: float, sigma: float) -> tuple[float
     half = min(int((0.75 * widest + 4.0 * sigma + 6.0) / STEP_PX), count // 6)
     index = np.arange(-half, half + 1)
     x, light = index * STEP_PX, profile[(middle + index) % count]
-    widths = np.linspace(0.05, widest, 60)
-    places = np.arange(-3.0, 3.01, 0.5)
-    left = x - places[:, None] + widths[:, None, None] / 2.0
-    box = ndtr(left / sigma) - ndtr((left - widths[:, None, None]) / sigma)
+    widths = np.linspace(0.05, widest, WIDTHS)
+    steps = np.arange(-PLACES, PLACES + 1)
+    places = steps * STEP_PX
+    # places lie as the samples do: a box elsewhere is the same box, seen further along
+    far, ends = np.arange(-half - PLACES, half + PLACES + 1) * STEP_PX, widths[:, None] / 2.0
+    drawn = ndtr((far + ends) / sigma) - ndtr((far - ends) / sigma)
+    box = drawn[:, PLACES - steps[:, None] + np.arange(len(x))]
     plain, _ = np.linalg.qr(np.stack([np.ones_like(x), x], axis=1))
     wanted = light - plain @ (plain.T @ light)
     given = box - (box @ plain) @ plain.T

@@ -15,7 +15,7 @@ U_RING_OVAL = 0.005
 
 
 def centre_lines_px(camera: Camera, tori: Array) -> Array:
-    """Project the centre lines of rings (n, 6), at half their height, to (n, ROUND_POINTS, 2) px."""
+    """Project the centre lines of rings (n, 6), at half their height: (n, ROUND_POINTS, 2) px."""
     angles = ring_angles(ROUND_POINTS)
     oval = tori[:, [OVAL_COS]] * np.cos(2 * angles) + tori[:, [OVAL_SIN]] * np.sin(2 * angles)
     radius = tori[:, [RADIUS]] * (1.0 + oval)
