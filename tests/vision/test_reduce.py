@@ -1,8 +1,11 @@
 """A halved picture: exact means of squares, and where its pixels lie."""
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 import pytest
 
+from tests.vision.drawn import as_photo
 from vision.photo.reduce import halved
 
 
@@ -30,6 +33,15 @@ def test_places_are_kept_by_the_pixel_s_outer_edges() -> None:
     assert small[2, 5] == 200
     assert small.sum() == 200
     assert np.arange(40, 48).mean() == (5 + 0.5) * 2**3 - 0.5
+
+
+def test_a_photo_is_reduced_once_for_all_who_ask() -> None:
+    picture = np.random.default_rng(20261127).integers(0, 256, (64, 96, 3), dtype=np.uint8)
+    photo = as_photo(picture)
+    with ThreadPoolExecutor(4) as threads:
+        seen = list(threads.map(photo.halved, [2] * 8))
+    assert np.array_equal(seen[0], halved(picture, 2))
+    assert all(each is seen[0] for each in seen)
 
 
 def test_no_halving_leaves_the_picture() -> None:

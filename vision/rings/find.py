@@ -184,6 +184,8 @@ def upheld(photo: Photo, camera: Camera, fit: Fit) -> Fit:
     """
     for _ in range(ASKED_AGAIN):
         unsure = np.nonzero(~_is_sure(fit))[0]
+        if not len(unsure):
+            break
         usual = _usual(fit.chosen(np.nonzero(fit.is_clear)[0]).tori)
         guesses = [
             np.concatenate([fit.tori[[index]], _laid(usual, fit.tori[index])]) for index in unsure

@@ -218,6 +218,8 @@ def refit(
     residuals : (n, 2, sectors) edge minus outline after the move, in s
     """
     sectors = reading.edges.shape[2]
+    if not len(tori):
+        return tori, np.empty((0, 2, sectors))
     jacobian, _, _ = _jacobian(camera, tori, ring_angles(sectors), section)
     target = reading.edges - np.array([0.0, 1.0])[:, None]
     base = reading.weight * (clear[:, None, :] > 0.99)
