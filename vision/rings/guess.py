@@ -11,7 +11,7 @@ Array = NDArray[np.float64]
 
 COVER_SHARE = 0.6
 """Circles count as an outline from this share of the best covered one's cover."""
-PAIRS_MOST = 4
+PAIRS_MOST = 6
 HOLE_LEAST, HOLE_MOST = 0.4, 0.93
 """Inner over outer radius of anything called a ring: AR 1.3 to 27."""
 SIZE_OFF = 0.15
@@ -25,7 +25,7 @@ def guess_tori(camera: Camera, nest: Nest) -> Array:
 
     Returns
     -------
-    (k, 6) rings on the table, k from 2 to 4; the outlines are off by up to a third of the wire.
+    (k, 6) rings on the table, k from 2 to 6; the outlines are off by up to a third of the wire.
     """
     best = max(circle.cover for circle in nest.circles)
     seen = [c for c in nest.circles if c.cover >= COVER_SHARE * best]

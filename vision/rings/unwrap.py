@@ -40,7 +40,7 @@ class Grid:
 
 SECTORS, SAMPLES = 16, 144
 FINE = Grid(sectors=SECTORS, rays=9, samples=SAMPLES, wide=True)
-QUICK = replace(FINE, rays=3, samples=SAMPLES // 2)
+QUICK = replace(FINE, rays=6, samples=SAMPLES // 2)
 COARSE = replace(QUICK, rays=4, wide=False)
 GLANCE = replace(COARSE, sectors=SECTORS // 2)
 """For the readings that count, for those by which rings are found, and for the scout, whose first
