@@ -23,6 +23,7 @@ import numpy as np
 
 REPEATS = 3
 STAGES = (
+    "see_sheet",
     "look_at",
     "find_circles",
     "see_reference",
@@ -35,7 +36,7 @@ STAGES = (
     "find_others",
     "rings_of",
 )
-"""Names in `vision.pipeline`, in the order of its work."""
+"""Names in `vision.pipeline`, in the order of its work; the first two run beside the third."""
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 USUAL = ("aluminium-forty", "copper-and-brass", "brass-on-sheet")
 
