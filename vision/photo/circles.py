@@ -120,7 +120,8 @@ def find_circles(photo: Photo) -> list[Nest]:
     finest = next(times for times in HALVINGS if width * height <= FINEST_PIXELS * 4**times)
     picture = photo.halved(finest)
     for times in range(finest, HALVINGS.stop):
-        picture = halved(picture, min(times - finest, 1))
+        if times > finest:
+            picture = halved(picture)
         if min(picture.shape[:2]) < 2 * RADII[0]:
             break
         level = _thin_edges(picture, 2**times)

@@ -38,8 +38,8 @@ SCATTER_MOST = 0.09
 """Residual scatter (wire widths) above which two outlines are no ring's."""
 PRESENCE_LEAST = 0.5
 SURE_SCATTER, SURE_PRESENCE, ASKED_AGAIN = 0.02, 0.98, 2
-"""Of 2,720 rings measured in rendered photos all but four scatter less and are more present; the
-one that was 0.48 mm off lay between. Such are read again, and again."""
+"""Of 2,720 rings measured in rendered photos four scatter more or are less present, among them the
+one that was 0.48 mm off. Such are read again, at most so often."""
 HOPELESS = 0.03
 """Presence in the end, by scout and reader, under which a nest holds no ring under any camera."""
 SMALLEST_MM = 1.9

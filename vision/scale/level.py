@@ -130,7 +130,6 @@ def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> tup
     families = int(family.max()) + 1
     whiten = np.linalg.cholesky(np.linalg.inv(shapes.covariance)).T
     u_alike = U_ALIKE
-
     of_family = np.eye(families)[family]
 
     def seen(q: Array) -> tuple[Array, Array]:
