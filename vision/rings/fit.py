@@ -1,6 +1,5 @@
 """One joint fit of both outlines: a torus through the edges that the reader found."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -44,8 +43,8 @@ OVAL_PRIOR = 0.01
 """Standard deviation of the oval amplitudes a, b before looking: jump rings are round to 1-2 %."""
 REMATCH_STEPS = 3
 """Along one slope: a step leaves a hundredth of the distance."""
-STEP_MM, STEP_OVAL = 1e-4, 1e-5
-"""Steps of the numerical Jacobian."""
+STEPS = (1e-4, 1e-4, 1e-4, 1e-4, 1e-5, 1e-5)
+"""Of the numerical Jacobian, in mm and in ovality."""
 TUBE_SHRINK, TUBE_GROW = 0.5, 1.6
 """A round changes the wire at most by these factors."""
 HOLE_LEAST = 1.05
@@ -119,7 +118,7 @@ def fit_rings(
     rounds: int = ROUNDS,
     section: Section = ROUND,
     grid: Grid = FINE,
-    turn: float = 0.0,
+    turn: Array | float = 0.0,
 ) -> Fit:
     """Unwrap, read and refit until the outlines stand.
 
@@ -131,7 +130,7 @@ def fit_rings(
     section : the wire's cross-section
     grid : how finely to look, and with it who reads: the one for what counts, the quick one for
         finding rings, the scout to choose among guesses
-    turn : of all rays, in the angle between two of them
+    turn : of all rays, or of each ring's (n, 1), in the angle between two of them
     """
     if rounds < 1:
         raise ValueError(f"rounds must be at least 1, got {rounds}")
@@ -160,39 +159,43 @@ def fit_rings(
 
 def settled(photo: Photo, camera: Camera, fit: Fit) -> Fit:
     """Read rings once more from each of `PHASES`: the mean, and how far the readings are apart."""
-    each = [
-        fit_rings(
-            photo,
-            camera,
-            _shifted(fit.tori, inner, outer),
-            rounds=1,
-            section=fit.section,
-            turn=turn,
-        )
-        for inner, outer, turn in PHASES
-    ]
+    starts = [_shifted(fit.tori, inner, outer) for inner, outer, _ in PHASES]
+    turns = [np.full((len(fit), 1), turn) for _, _, turn in PHASES]
+    each = fit_rings(
+        photo,
+        camera,
+        np.concatenate(starts),
+        rounds=1,
+        section=fit.section,
+        turn=np.concatenate(turns),
+    )
 
-    def mean(of: Callable[[Fit], NDArray[Any]]) -> NDArray[Any]:
-        means: NDArray[Any] = np.mean([of(one) for one in each], axis=0, dtype=of(each[0]).dtype)
+    def mean(values: NDArray[Any]) -> NDArray[Any]:
+        means: NDArray[Any] = _by_phase(values).mean(axis=0, dtype=values.dtype)
         return means
 
-    sizes = np.array([[one.wire_mm, one.id_mm] for one in each])
+    sizes = _by_phase(np.stack([each.wire_mm, each.id_mm], axis=1))
     return Fit(
-        tori=mean(lambda one: one.tori),
+        tori=mean(each.tori),
         reading=Reading(
-            edges=mean(lambda one: one.reading.edges),
-            weight=mean(lambda one: one.reading.weight),
-            scale=mean(lambda one: one.reading.scale),
-            presence=mean(lambda one: one.reading.presence),
+            edges=mean(each.reading.edges),
+            weight=mean(each.reading.weight),
+            scale=mean(each.reading.scale),
+            presence=mean(each.reading.presence),
         ),
-        residuals=mean(lambda one: one.residuals),
-        apart=sizes.std(axis=0, ddof=1).T,
-        clear=mean(lambda one: one.clear),
-        planes=mean(lambda one: one.planes),
-        paper=mean(lambda one: one.paper),
-        clipped=mean(lambda one: one.clipped),
+        residuals=mean(each.residuals),
+        apart=sizes.std(axis=0, ddof=1),
+        clear=mean(each.clear),
+        planes=mean(each.planes),
+        paper=mean(each.paper),
+        clipped=mean(each.clipped),
         section=fit.section,
     )
+
+
+def _by_phase(values: NDArray[Any]) -> NDArray[Any]:
+    """What was read of n rings in all phases, one after another, as (phases, n, ...)."""
+    return values.reshape(len(PHASES), len(values) // len(PHASES), *values.shape[1:])
 
 
 def _shifted(tori: Array, inner: float, outer: float) -> Array:
@@ -261,10 +264,11 @@ def robust_step(
         trust = np.minimum(1.0, HUBER_S / np.maximum(abs(left), 1e-9))
         strict = (turn >= STRICT_FROM) & (usual < HUBER_S / 2)
         weight = base * np.where(strict, trust**3, trust)
-        normal = np.einsum("nkp,nk,nkq->npq", flat, weight, flat)
+        weighed = (flat * weight[:, :, None]).swapaxes(1, 2)
+        normal = weighed @ flat
         normal += (prior + 1e-9)[:, :, None] * np.eye(here.shape[1])
-        right = np.einsum("nkp,nk,nk->np", flat, weight, wanted) - prior * here
-        move = np.linalg.solve(normal, right[..., None])[..., 0]
+        right = weighed @ wanted[:, :, None] - (prior * here)[:, :, None]
+        move = np.linalg.solve(normal, right)[..., 0]
     return move, wanted - np.einsum("nkp,np->nk", flat, move)
 
 
@@ -319,16 +323,19 @@ def _jacobian(
     normal : (n, 2, sectors, 2) of the outlines, any length
     width : (n, 2, sectors) wire width along these normals, in their length
     """
-    here = np.stack(outlines(camera, tori, angles, section), axis=1)
+    moved = np.repeat(tori[None], 1 + len(STEPS), axis=0)
+    for parameter, step in enumerate(STEPS):
+        moved[1 + parameter, :, parameter] += step
+    # all in one go: a few rings at a time are mostly the overhead of short steps
+    drawn = np.stack(outlines(camera, moved.reshape(-1, 6), angles, section), axis=1)
+    here, *there = drawn.reshape(len(moved), len(tori), *drawn.shape[1:])
     ahead = np.stack(outlines(camera, tori, angles + 1e-4, section), axis=1)
     tangent = ahead - here
     normal = np.stack([tangent[..., 1], -tangent[..., 0]], axis=-1)
     across = (here[:, 1] - here[:, 0])[:, None]
     width = np.sum(across * normal, axis=-1)
-    columns = []
-    for parameter, step in enumerate((STEP_MM, STEP_MM, STEP_MM, STEP_MM, STEP_OVAL, STEP_OVAL)):
-        there = tori.copy()
-        there[:, parameter] += step
-        shift = np.stack(outlines(camera, there, angles, section), axis=1) - here
-        columns.append(np.sum(shift * normal, axis=-1) / width / step)
+    columns = [
+        np.sum((each - here) * normal, axis=-1) / width / step
+        for each, step in zip(there, STEPS, strict=True)
+    ]
     return np.stack(columns, axis=-1), normal, width
