@@ -148,24 +148,35 @@ def is_ring(photo: Photo, nests: list[Nest], camera: Camera, rim: Rim) -> bool:
     camera : for which the disc is the coin that it was taken for
     rim : of the disc
     """
+    least = (1.0 - ALIKE) * rim.radius
+    if not np.any(_radii_elsewhere(nests, rim, least) > (1.0 - TWIN_ALIKE) * least):
+        return False  # nothing so large lies elsewhere: no need to read anything
     near = SAME_PLACE * rim.radius
     here = [nest for nest in nests if np.hypot(nest.x - rim.x, nest.y - rim.y) < near]
     fit, _ = find_rings(photo, camera, here)
     seen = 2.0 * rim.radius * camera.mm_per_px(np.array([rim.x, rim.y]))
-    alike = (fit.id_mm < (1.0 + ALIKE) * seen) & (fit.outer_mm > (1.0 - ALIKE) * seen)
-    thick = fit.id_mm < RIM_AR * fit.wire_mm
     outer_px = fit.outer_mm / seen * rim.radius
-    twin = np.array([_has_twin(nests, rim, float(radius)) for radius in outer_px], bool)
+    alike = (fit.id_mm < (1.0 + ALIKE) * seen) & (outer_px > least)
+    thick = fit.id_mm < RIM_AR * fit.wire_mm
+    twin = np.array(
+        [
+            np.any(np.abs(_radii_elsewhere(nests, rim, radius) / radius - 1.0) < TWIN_ALIKE)
+            for radius in outer_px
+        ],
+        bool,
+    )
     return bool(np.any(alike & thick & twin & ~filled(photo, camera, fit)))
 
 
-def _has_twin(nests: list[Nest], rim: Rim, radius: float) -> bool:
-    """Whether a circle of this radius lies around another centre than the rim's."""
-    return any(
-        abs(circle.radius / radius - 1.0) < TWIN_ALIKE
-        for nest in nests
-        if np.hypot(nest.x - rim.x, nest.y - rim.y) > radius
-        for circle in nest.circles
+def _radii_elsewhere(nests: list[Nest], rim: Rim, apart: float) -> Array:
+    """Radii (n,) of all circles whose nests lie further from the rim's middle than `apart`."""
+    return np.array(
+        [
+            circle.radius
+            for nest in nests
+            if np.hypot(nest.x - rim.x, nest.y - rim.y) > apart
+            for circle in nest.circles
+        ]
     )
 
 
