@@ -25,7 +25,10 @@ def workers(jobs: int) -> Iterator[Executor | None]:
         return
     # Started afresh, not forked: OpenCV's threads do not survive a fork.
     with ProcessPoolExecutor(
-        jobs, mp_context=get_context("spawn"), initializer=_start_worker
+        jobs,
+        mp_context=get_context("spawn"),
+        initializer=_start_worker,
+        initargs=(max(1, _cores() // jobs),),
     ) as pool:
         try:
             yield pool
@@ -38,8 +41,14 @@ def workers(jobs: int) -> Iterator[Executor | None]:
 
 def worker_count(photos: int) -> int:
     """How many photos to measure at a time on this machine."""
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
-    return max(1, min(photos, cores or 1, _workers_in_memory()))
+    return max(1, min(photos, _cores(), _workers_in_memory()))
+
+
+def _cores() -> int:
+    """Cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def _workers_in_memory() -> int:
@@ -49,12 +58,17 @@ def _workers_in_memory() -> int:
         return MOST_UNKNOWN
 
 
-def _start_worker() -> None:
-    """Leave Ctrl-C to the parent and the cores to the other workers; do not outlive the parent."""
+def _start_worker(threads: int) -> None:
+    """Leave Ctrl-C to the parent and other cores to the other workers; do not outlive the parent.
+
+    Parameters
+    ----------
+    threads : how many this worker may use, OpenCV's and our own (`vision.cores`)
+    """
     import cv2
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    cv2.setNumThreads(1)
+    cv2.setNumThreads(threads)
     Thread(target=_end_with_parent, daemon=True).start()
 
 

@@ -1,6 +1,5 @@
 """From a photo to its rings: the order of the stages, and no arithmetic."""
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from functools import cache, partial
 from importlib.metadata import PackageNotFoundError, version
@@ -10,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.cores import free_cores
 from vision.errors import RingsError, ScaleError
 from vision.photo.circles import Nest, find_circles
 from vision.photo.decode import Photo, read_photo
@@ -53,7 +53,7 @@ def measure_photo(
 
 def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND) -> Result:
     """Measure every ring in a photo that is already in memory; errors as `measure_photo`."""
-    with ThreadPoolExecutor(1) as aside:  # what needs neither circles nor reference, beside them
+    with free_cores(1) as aside:  # what needs neither circles nor reference, beside them
         sheet = aside.submit(see_sheet, photo, reference)
         looked = aside.submit(look_at, photo)
         ground = aside.submit(ground_of, photo)

@@ -3,8 +3,9 @@
     python -m tests.speed.photo_speed [PHOTO ...]
 
 Without photos: three sample photos, and one of them at 48 megapixels. Each is measured in a
-process of its own, once to warm up and then `REPEATS` times; the least time counts. The last rows
-are the most memory that the process held, and the errors, for speed alone is easy.
+process of its own, once to warm up and then `REPEATS` times; the least time counts. Then `BATCH` of
+each are measured as the command line measures many, in as many processes as there are cores. The
+last rows are the most memory that the first process held, and the errors, for speed alone is easy.
 """
 
 import os
@@ -16,12 +17,17 @@ from collections import defaultdict
 from collections.abc import Callable
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 
-REPEATS = 3
+if TYPE_CHECKING:
+    from tests.accuracy.truth import TruePhoto
+    from vision.scale.reference import Reference
+
+REPEATS = 5
+BATCH = 12
 STAGES = (
     "see_sheet",
     "look_at",
@@ -47,7 +53,6 @@ def measured(path: Path) -> dict[str, float]:
     from tests.accuracy.__main__ import errors_of
     from tests.accuracy.truth import photos_with_truth
     from vision.photo.decode import read_photo
-    from vision.scale.reference import Reference
 
     spent: dict[str, float] = defaultdict(float)
 
@@ -64,7 +69,7 @@ def measured(path: Path) -> dict[str, float]:
     for name in STAGES:
         setattr(pipeline, name, timed(getattr(pipeline, name), name))
     photo = next(p for p in photos_with_truth([path.parent]) if p.path == path)
-    reference = Reference(coin=None if photo.sheet else photo.coin)
+    reference = _reference(photo)
     coded = np.fromfile(path, np.uint8)
     best: dict[str, float] = {}
     for _ in range(1 + REPEATS):
@@ -86,6 +91,27 @@ def measured(path: Path) -> dict[str, float]:
         "wire": float(np.median([abs(e.wire_mm) for e in errors])),
         "id": float(np.median([abs(e.id_mm) for e in errors])),
     }
+
+
+def in_a_batch(path: Path) -> float:
+    """Seconds that each of many such photos takes."""
+    from cli.run import worker_count, workers
+    from tests.accuracy.truth import photos_with_truth
+    from vision.many import measure_photos
+
+    reference = _reference(next(p for p in photos_with_truth([path.parent]) if p.path == path))
+    jobs = worker_count(BATCH)
+    with workers(jobs) as executor:
+        list(measure_photos(jobs * [path], reference, executor=executor))
+        begun = time.perf_counter()
+        list(measure_photos(BATCH * [path], reference, executor=executor))
+        return (time.perf_counter() - begun) / BATCH
+
+
+def _reference(photo: "TruePhoto") -> "Reference":
+    from vision.scale.reference import Reference
+
+    return Reference(coin=None if photo.sheet else photo.coin)
 
 
 def enlarged(path: Path, folder: Path) -> Path:
@@ -117,19 +143,22 @@ def main(photos: list[Path]) -> None:
         for photo in photos:
             with get_context("spawn").Pool(1) as pool:
                 columns.append(pool.apply(measured, (photo.resolve(),)))
-    print(f"{'':16}" + "".join(f"{photo.stem[:18]:>20}" for photo in photos))
+            columns[-1]["batch"] = in_a_batch(photo.resolve())
+    print(f"{'':18}" + "".join(f"{photo.stem[:18]:>20}" for photo in photos))
     for name in ("megapixels", "rings", "decode", *STAGES, "all"):
         unit = "" if name in ("megapixels", "rings") else " s"
         values = "".join(f"{column.get(name, 0.0):20.2f}" for column in columns)
-        print(f"{name.strip('_') + unit:16}{values}")
+        print(f"{name.strip('_') + unit:18}{values}")
     for label, value in (
         ("times decoding", lambda c: c["all"] / c["decode"]),
+        ("one of a batch, s", lambda c: c["batch"]),
+        ("times decoding", lambda c: c["batch"] / c["decode"]),
         ("memory, MB", lambda c: c["MB"]),
         ("wire p50, mm", lambda c: c["wire"]),
         ("ID p50, mm", lambda c: c["id"]),
     ):
-        digits = 3 if "mm" in label else 0
-        print(f"{label:16}" + "".join(f"{value(column):20.{digits}f}" for column in columns))
+        digits = 3 if "mm" in label else 2 if label.endswith(" s") else 1 if "times" in label else 0
+        print(f"{label:18}" + "".join(f"{value(column):20.{digits}f}" for column in columns))
 
 
 if __name__ == "__main__":

@@ -1,12 +1,11 @@
-"""The edges of many rings at once: cut open and read part by part, on all cores."""
+"""The edges of many rings at once: cut open and read part by part, on all free cores."""
 
-import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.cores import free_cores
 from vision.photo.decode import Photo
 from vision.rings.reader import Reading
 from vision.rings.unwrap import Grid, Unwrapped, unwrap_between
@@ -40,6 +39,6 @@ def edges_between(
         unwrapped = unwrap_between(photo, inner[which], outer[which], grid)
         return unwrapped, read(unwrapped.planes)
 
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
-        unwrapped, readings = zip(*threads.map(part, cuts), strict=True)
+    with free_cores() as cores:
+        unwrapped, readings = zip(*cores.map(part, cuts), strict=True)
     return unwrapped[0].joined(*unwrapped[1:]), readings[0].joined(*readings[1:])

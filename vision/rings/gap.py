@@ -1,13 +1,12 @@
 """Where a ring is closed: the cut, read along the middle of its wire."""
 
-import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.cores import free_cores
 from vision.photo.decode import Photo
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import RADIUS, outlines, ring_angles
@@ -104,8 +103,8 @@ def find_gaps(
     """
     sigma = max(BLUR_SHARE * (blur_px or BLUR_PX), SHARPEST_PX)
     strips = _strips(photo, camera, tori, section)
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
-        return list(threads.map(partial(_gap, sigma=sigma), strips))
+    with free_cores() as cores:
+        return list(cores.map(partial(_gap, sigma=sigma), strips))
 
 
 def _gap(strip: _Strip, *, sigma: float) -> Gap | None:
