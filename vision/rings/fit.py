@@ -160,18 +160,17 @@ def fit_rings(
 def settled(photo: Photo, camera: Camera, fit: Fit) -> Fit:
     """Read rings once more from each of `PHASES`: the mean, and how far the readings are apart."""
     starts = [_shifted(fit.tori, inner, outer) for inner, outer, _ in PHASES]
-    turns = [np.full((len(fit), 1), turn) for _, _, turn in PHASES]
     each = fit_rings(
         photo,
         camera,
-        np.concatenate(starts),
+        np.stack(starts, axis=1).reshape(-1, 6),
         rounds=1,
         section=fit.section,
-        turn=np.concatenate(turns),
+        turn=np.tile([[turn] for _, _, turn in PHASES], (len(fit), 1)),
     )
 
     def mean(values: NDArray[Any]) -> NDArray[Any]:
-        means: NDArray[Any] = _by_phase(values).mean(axis=0, dtype=values.dtype)
+        means: NDArray[Any] = _by_phase(values).mean(axis=1, dtype=values.dtype)
         return means
 
     sizes = _by_phase(np.stack([each.wire_mm, each.id_mm], axis=1))
@@ -184,7 +183,7 @@ def settled(photo: Photo, camera: Camera, fit: Fit) -> Fit:
             presence=mean(each.reading.presence),
         ),
         residuals=mean(each.residuals),
-        apart=sizes.std(axis=0, ddof=1),
+        apart=sizes.std(axis=1, ddof=1),
         clear=mean(each.clear),
         planes=mean(each.planes),
         paper=mean(each.paper),
@@ -194,8 +193,11 @@ def settled(photo: Photo, camera: Camera, fit: Fit) -> Fit:
 
 
 def _by_phase(values: NDArray[Any]) -> NDArray[Any]:
-    """What was read of n rings in all phases, one after another, as (phases, n, ...)."""
-    return values.reshape(len(PHASES), len(values) // len(PHASES), *values.shape[1:])
+    """What was read of n rings as (n, phases, ...): a ring's readings follow one another.
+
+    So its part of the picture is still in the processor's cache the second time.
+    """
+    return values.reshape(len(values) // len(PHASES), len(PHASES), *values.shape[1:])
 
 
 def _shifted(tori: Array, inner: float, outer: float) -> Array:
