@@ -106,46 +106,40 @@ def unwrap_between(photo: Photo, inner: Array, outer: Array, grid: Grid = FINE) 
     ----------
     inner, outer : (n, sectors x rays, 2) pixels where s = 0 and s = 1
     """
-    s, far_s = grid.s.astype(np.float32), grid.far_s.astype(np.float32)
     start, stop = inner.astype(np.float32), outer.astype(np.float32)
-    rings = len(start)
-    samples, clear = _samples(photo, start, stop, grid, s)
+    rings, rays = start.shape[:2]
+    points = _points(start, stop, grid)
+    # both looks in one go: a ring's part of the picture is read while it is in the cache
+    samples = photo.sample(points.reshape(-1, *points.shape[2:])).reshape(*points.shape[:3], 3)
+    near = _by_sector(samples[:, :rays], grid)
     planes = np.empty((rings, 9 if grid.wide else 6, grid.sectors, grid.samples), np.float32)
-    planes[:, 3] = _share_clipped(samples)
-    light = samples.mean(axis=2)
-    if grid.wide:
-        some = slice(EVERY // 2, None, EVERY)
-        samples, _ = _samples(photo, start[:, some], stop[:, some], grid, far_s)
-        far = samples.mean(axis=2)
+    planes[:, 3] = _share_clipped(near)
+    light = near.mean(axis=2)
     paper = light[:, :, (grid.s < PAPER_INSIDE) | (grid.s > PAPER_OUTSIDE)]
     around = paper.reshape(rings, paper.shape[1] * paper.shape[2], 3)
     level = np.percentile(around, PAPER_PERCENTILE, axis=1)
     level32 = np.maximum(level, PAPER_LEAST)[:, None, None].astype(np.float32)
     planes[:, :3] = _relative(light, level32)
     if grid.wide:
-        planes[:, 6:] = _relative(far, level32)
-    planes[:, 4] = s
+        far = _by_sector(samples[:, rays:], grid)
+        planes[:, 6:] = _relative(far.mean(axis=2), level32)
+    planes[:, 4] = grid.s
     across = outer - inner
     width_px = np.hypot(across[..., 0], across[..., 1]).mean(axis=1)
     planes[:, 5] = width_px[:, None, None] / LENGTH_UNIT_PX
     return Unwrapped(
         planes=planes,
-        clear=clear.reshape(rings, grid.sectors, grid.rays).mean(axis=2),
+        clear=_share_inside(points[:, :rays], photo.size)
+        .reshape(rings, grid.sectors, grid.rays)
+        .mean(axis=2),
         paper=level.max(axis=1),
     )
 
 
-def _samples(
-    photo: Photo, inner: Picture, outer: Picture, grid: Grid, s: Picture
-) -> tuple[Picture, Array]:
-    """Light (n, sectors, rays, samples, 3) at places s along the rays from inner to outer (n, m).
-
-    With it the share (n, m) of each ray that lies in the picture.
-    """
-    points = _points(inner, outer, s)
-    light = photo.sample(points.reshape(-1, *points.shape[2:]))
-    rays = (len(inner), grid.sectors, inner.shape[1] // grid.sectors, grid.samples, 3)
-    return light.reshape(rays), _share_inside(points, photo.size)
+def _by_sector(rays: Picture, grid: Grid) -> Picture:
+    """Light along rays (n, m, samples, 3) as (n, sectors, m / sectors, samples, 3)."""
+    rings, count, *rest = rays.shape
+    return rays.reshape(rings, grid.sectors, count // grid.sectors, *rest)
 
 
 def _relative(light: Picture, level: Picture) -> Picture:
@@ -155,12 +149,21 @@ def _relative(light: Picture, level: Picture) -> Picture:
     return np.moveaxis(light, 3, 1)
 
 
-def _points(inner: Picture, outer: Picture, s: Picture) -> Picture:
-    """Pixels (n, m, samples, 2) along the m rays of n rings from inner to outer."""
-    points = np.empty((*inner.shape[:2], len(s), 2), np.float32)
-    for axis in (0, 1):  # one by one: numpy is slow over a last axis of two
-        start, step = inner[..., axis, None], (outer - inner)[..., axis, None]
-        points[..., axis] = start + s * step
+def _points(inner: Picture, outer: Picture, grid: Grid) -> Picture:
+    """Pixels (n, m, samples, 2) along the m rays of n rings from inner to outer.
+
+    Behind them those of the wide look, along some of the rays.
+    """
+    rays = inner.shape[1]
+    far = slice(EVERY // 2, rays if grid.wide else 0, EVERY)
+    points = np.empty((len(inner), rays + len(range(rays)[far]), grid.samples, 2), np.float32)
+    for some, out, s in (
+        (slice(0, rays), points[:, :rays], grid.s),
+        (far, points[:, rays:], grid.far_s),
+    ):
+        for axis in (0, 1):  # one by one: numpy is slow over a last axis of two
+            start, stop = inner[:, some, None, axis], outer[:, some, None, axis]
+            np.add(start, s.astype(np.float32) * (stop - start), out=out[..., axis])
     return points
 
 
