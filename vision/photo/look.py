@@ -80,11 +80,13 @@ def look_at(photo: Photo) -> Look:
     coarse = photo.halved(times)
     noise, light = _noise(photo.bgr)
     darkest, brightest = np.percentile(coarse[..., 1], [1, 99])
+    blue, green, red = cv2.split(coarse)
+    darkest_channel = np.asarray(cv2.min(cv2.min(blue, green), red))
     slope = float(np.gradient(LINEAR.astype(np.float64))[round(light)])
     return Look(
         blur_px=_blur(photo.bgr, _edge_patches(coarse, times), noise),
         noise_rel=noise * slope / float(LINEAR[max(round(light), DARKEST)]),
-        burnt_share=float(np.mean(coarse.min(axis=2) >= FULL)),
+        burnt_share=float(np.mean(darkest_channel >= FULL)),
         span=float(brightest - darkest),
     )
 
