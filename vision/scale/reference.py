@@ -13,6 +13,7 @@ from vision.photo.decode import Photo
 from vision.results import Scale
 from vision.scale.camera import Camera
 from vision.scale.coin import (
+    BEYOND_MOST,
     U_ASSUMED_F35_REL,
     U_F35_REL,
     U_RIM_ROUNDING_MM,
@@ -45,6 +46,7 @@ QUARREL = 3.0
 """Standard deviations between sheet and coin from which the maker is told."""
 NO_WITNESS = float("inf")
 """Uncertainty of the print's scale by a coin that is not there."""
+LAY_COIN_CLEARLY = "lay the coin on a surface of another brightness, evenly lit, away from rings"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -246,7 +248,13 @@ class CoinSight:
             raise ScaleError(
                 f"no clear rim around the disc at {self.disc.place}: {self.coin.name} ends in a "
                 "surface as bright as itself, in shadow or at the photo's edge",
-                hint="lay the coin on a surface of another brightness, evenly lit, away from rings",
+                hint=LAY_COIN_CLEARLY,
+            )
+        if self.disc.rim.beyond > BEYOND_MOST:
+            raise ScaleError(
+                f"the disc at {self.disc.place} shows two outlines: the clear one may be the inner "
+                f"edge of the raised rim of {self.coin.name}, the faint one around it its own",
+                hint=LAY_COIN_CLEARLY,
             )
         camera = self.camera
         rim, coin, view = self.disc.rim, self.coin, self.found.view

@@ -40,6 +40,12 @@ SIEVE, SIEVED = 4, 100
 """Guesses are compared on every so many sectors first, and these many best ones on all."""
 BINS = 6
 """Steps of a map of the edges in the distance at which an edge lies on a curve."""
+STEEP_SHARE = 0.6
+"""Worth of an edge's steepness, beside its clarity, where curves are compared: among beads, letters
+and shadows chance curves have edges nearly all around too, but few that are the steepest."""
+BEYOND_FROM, BEYOND_TO, BEYOND_STEP = 0.017, 0.13, 0.004
+"""Larger concentric curves that are looked at for a second outline: how much, in radii, they are
+larger than what counts as the traced one."""
 NARROW = (2.0, 1.3, 0.9)
 """Distances, in those of a guess, at which edges still belong to the outline, fit after fit."""
 SILHOUETTE = 0.7
@@ -149,6 +155,8 @@ class Rim:
     """Standard uncertainty of the mean radius: scatter, and doubt about which edge it is."""
     cover: float
     """Share of sectors in which the edge was found."""
+    beyond: float = 0.0
+    """Share of sectors that show an edge on a larger concentric curve: its own outline, then."""
     is_traced: bool = True
     """False for a rough circle that stands in until the tilt is known."""
 
@@ -196,6 +204,7 @@ def trace_rim(photo: Photo, shape: Shape, care: Care = FINE) -> Rim | None:
     edges = _Edges(
         sector=rows,
         clarity=clarity,
+        steepness=slope[rows, columns] / slope.max(axis=1)[rows],
         radius=_refined(plain, radii, rows, _climbed(plain, rows, columns)),
         shape=shape,
     )
@@ -228,6 +237,7 @@ def trace_rim(photo: Photo, shape: Shape, care: Care = FINE) -> Rim | None:
             )
         ),
         cover=cover,
+        beyond=_beyond(found, edges, NARROW[0] * near),
     )
 
 
@@ -296,8 +306,7 @@ def _slopes(photo: Photo, shape: Shape, care: Care) -> tuple[Array, Floats, Floa
     level = np.percentile(smooth.reshape(-1, 3), 90, axis=0)
     relative = np.maximum(smooth, 0.0) / np.maximum(level, 0.01)
     slope, plain = (
-        _strongest(np.abs(np.gradient(values, axis=1)))
-        for values in (np.sqrt(relative), relative)
+        _strongest(np.abs(np.gradient(values, axis=1))) for values in (np.sqrt(relative), relative)
     )
     return radii, slope, plain
 
@@ -346,6 +355,8 @@ class _Edges:
 
     sector: NDArray[np.int64]
     clarity: Floats
+    steepness: Floats
+    """As a share of the sector's steepest edge."""
     radius: Array
     shape: Shape
 
@@ -355,14 +366,17 @@ def _outermost(edges: _Edges, near: float, care: Care) -> Array | None:
     guesses = _guesses(edges, care)
     if not len(guesses):
         return None
-    rough = _covers(guesses, edges, near, SIEVE)
+    worth = (1.0 - STEEP_SHARE) * edges.clarity + STEEP_SHARE * edges.steepness
+    telling = replace(edges, clarity=worth.astype(np.float32))
+    rough = _covers(guesses, telling, near, SIEVE)
     guesses = guesses[np.argsort(-rough, kind="stable")[:SIEVED]]
+    clearest = int(_covers(guesses, telling, near).argmax())
     cover = _covers(guesses, edges, near)
-    best = _refitted(edges, _outside(guesses, cover, edges.shape.radius), near)
+    best = _refitted(edges, _outside(guesses, cover, clearest, edges.shape.radius), near)
     if best is None:
         return None
     larger = np.arange(1.0, 1.0 + 2.0 * care.search, COPY_STEP * near / edges.shape.radius)
-    copies = best * np.stack([larger, np.ones_like(larger), np.ones_like(larger)], axis=-1)
+    copies = _grown(best, larger)
     cover = _covers(copies, edges, 1.5 * near)
     good = np.nonzero(cover > max(COVER_LEAST, COVER_SHARE * cover[0]))[0]
     if not len(good):
@@ -371,12 +385,22 @@ def _outermost(edges: _Edges, near: float, care: Care) -> Array | None:
     return np.asarray(copies[run[cover[run].argmax()]], np.float64)
 
 
-def _outside(guesses: Array, cover: Array, radius: float) -> Array:
-    """The best covered curve, or the best of the larger ones around nearly the same middle.
+def _beyond(found: Array, edges: _Edges, near: float) -> float:
+    """Cover of the best concentric curve that is clearly larger than the one found."""
+    sizes = np.arange(1.0 + BEYOND_FROM + near / edges.shape.radius, 1.0 + BEYOND_TO, BEYOND_STEP)
+    return float(_covers(_grown(found, sizes), edges, near).max())
+
+
+def _grown(curve: Array, sizes: Array) -> Array:
+    """Concentric copies (n, 3) of a curve (3,), so many times as large."""
+    return np.asarray(curve * np.stack([sizes, np.ones_like(sizes), np.ones_like(sizes)], axis=-1))
+
+
+def _outside(guesses: Array, cover: Array, best: int, radius: float) -> Array:
+    """The best curve, or the best covered of the larger ones around nearly the same middle.
 
     The inner edge of a coin's raised rim is often the clearer one, and lies lower.
     """
-    best = int(cover.argmax())
     lean = np.hypot(*(guesses[:, 1:] - guesses[best, 1:]).T) / radius
     larger = (guesses[:, 0] > LARGER * guesses[best, 0]) & (lean < LEAN_MOST)
     good = np.nonzero(larger & (cover > max(COVER_LEAST, COVER_SHARE * cover[best])))[0]
