@@ -4,6 +4,7 @@ One setting for both: a process that measures one photo beside others gives Open
 then nothing here starts another.
 """
 
+import os
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from typing import ParamSpec, TypeVar
@@ -16,7 +17,8 @@ Outcome = TypeVar("Outcome")
 
 def free_cores(most: int | None = None) -> Executor:
     """Threads on the cores that are free, at most so many; none if there is but one core."""
-    threads = cv2.getNumThreads()
+    # some builds of OpenCV name hundreds of threads
+    threads = min(cv2.getNumThreads(), os.cpu_count() or 1)
     return ThreadPoolExecutor(min(threads, most or threads)) if threads > 1 else _Here()
 
 
