@@ -1,14 +1,17 @@
 """Many photos: the same results whatever measures them, and one that fails stops no other."""
 
 import multiprocessing
+import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from concurrent.futures import ThreadPoolExecutor as Threads
 from contextlib import contextmanager
 from pathlib import Path
 
+import cv2
 import pytest
 
+from cli.run import workers
 from cli.show.record import json_text
 from tests.robust.photos import MM_PER_PX, ring_photos
 from vision import Failure, Reference, Result, measure_photos
@@ -99,6 +102,13 @@ class Counting(Executor):
         future: Future = Future()
         future.set_result(task(*arguments))
         return future
+
+
+def test_workers_share_the_cores() -> None:
+    with workers(2) as executor:
+        assert executor is not None
+        cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+        assert executor.submit(cv2.getNumThreads).result() == max(1, (cores or 1) // 2)
 
 
 def test_only_so_many_photos_are_under_way_at_a_time() -> None:

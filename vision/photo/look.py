@@ -80,7 +80,7 @@ def look_at(photo: Photo) -> Look:
     coarse = photo.halved(times)
     noise, light = _noise(photo.bgr)
     darkest, brightest = np.percentile(coarse[..., 1], [1, 99])
-    blue, green, red = cv2.split(coarse)
+    blue, green, red = cv2.split(coarse)  # numpy is slow over a last axis of three
     darkest_channel = np.asarray(cv2.min(cv2.min(blue, green), red))
     slope = float(np.gradient(LINEAR.astype(np.float64))[round(light)])
     return Look(

@@ -22,7 +22,7 @@ def outlines(
     ----------
     camera : the camera over the table
     tori : (n, 6), columns as named above
-    angles : (m,) radians around the ring, from world +x towards +y
+    angles : (m,), or (n, m) of each ring's own, radians around it from world +x towards +y
     section : the wire's cross-section
 
     Returns
