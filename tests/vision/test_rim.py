@@ -241,6 +241,18 @@ def test_the_steep_outline_counts_though_a_fainter_circle_is_the_more_whole() ->
     assert rim.radius == pytest.approx(bare.radius, rel=0.003)
 
 
+@pytest.mark.parametrize("radius_px", [10.0, 14.0, 20.0, 30.0])
+def test_a_small_circle_of_a_nest_is_looked_around_too(radius_px: float) -> None:
+    """So small that nothing clearly larger than it can be told from it."""
+    camera = camera_at()
+    radius = RADIUS * radius_px / drawn_shape(camera, RADIUS, THICK, U_FIRST_SHAPE).radius
+    rim = search_rim(
+        drawn(camera, disc(0, 0, radius, THICK, FACE)),
+        drawn_shape(camera, radius, THICK, U_FIRST_SHAPE),
+    )
+    assert rim is not None and rim.radius == pytest.approx(radius_px, abs=0.5)
+
+
 def half_merged(on_plane, light) -> None:
     """The raised rim's top is as bright as the paper over two fifths of its way around."""
     for height in np.linspace(0.0, THICK, 12):

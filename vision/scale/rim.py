@@ -386,9 +386,12 @@ def _outermost(edges: _Edges, near: float, care: Care) -> Array | None:
 
 
 def _beyond(found: Array, edges: _Edges, near: float) -> float:
-    """Cover of the best concentric curve that is clearly larger than the one found."""
+    """Cover of the best concentric curve that is clearly larger than the one found.
+
+    None is in a picture of so few pixels that it would be the same one.
+    """
     sizes = np.arange(1.0 + BEYOND_FROM + near / edges.shape.radius, 1.0 + BEYOND_TO, BEYOND_STEP)
-    return float(_covers(_grown(found, sizes), edges, near).max())
+    return float(_covers(_grown(found, sizes), edges, near).max(initial=0.0))
 
 
 def _grown(curve: Array, sizes: Array) -> Array:
