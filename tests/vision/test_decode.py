@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 from pillow_heif import from_pillow
+from scipy.ndimage import map_coordinates
 
 from vision.errors import PhotoError
-from vision.photo.decode import LINEAR, read_photo
+from vision.photo.decode import LINEAR, Photo, read_photo
+from vision.results import PhotoInfo
 
 RNG = np.random.default_rng(7)
 
@@ -106,6 +108,20 @@ def test_linear_light_undoes_srgb() -> None:
     assert LINEAR[0] == 0.0
     assert LINEAR[255] == 1.0
     assert np.interp(127.5, np.arange(256), LINEAR) == pytest.approx(0.2140, abs=1e-4)
+
+
+def test_light_between_pixels_is_that_of_straight_lines() -> None:
+    """Beside `scipy.ndimage.map_coordinates` of first order; many rows, as OpenCV takes them."""
+    bgr = RNG.integers(0, 256, (90, 120, 3)).astype(np.uint8)
+    info = PhotoInfo(file="a", width_px=120, height_px=90, taken=None, sha256="")
+    photo = Photo(info=info, bgr=bgr, f35_mm=None)
+    points = RNG.uniform(-3.0, 123.0, (50, 4096, 2))
+    light = photo.sample(points)
+    for channel in range(3):
+        expected = map_coordinates(
+            LINEAR[bgr[..., channel]], [points[..., 1], points[..., 0]], order=1, mode="nearest"
+        )
+        np.testing.assert_allclose(light[..., channel], expected, atol=2e-5)
 
 
 def test_light_read_in_one_go_is_that_read_line_by_line(tmp_path: Path) -> None:

@@ -3,7 +3,6 @@
 import hashlib
 import warnings
 from dataclasses import dataclass, field
-from functools import cached_property
 from io import BytesIO
 from pathlib import Path
 from threading import Lock
@@ -81,6 +80,7 @@ class Photo:
     f35_mm: float | None
     """Focal length as 35 mm equivalent, from EXIF."""
     _small: dict[int, Pixels] = field(default_factory=dict, init=False, repr=False)
+    _lit: dict[int, NDArray[np.uint16]] = field(default_factory=dict, init=False, repr=False)
     _making: Lock = field(default_factory=Lock, init=False, repr=False)
 
     @property
@@ -89,21 +89,32 @@ class Photo:
         return self.bgr.shape[1], self.bgr.shape[0]
 
     def sample(self, points: NDArray[np.floating]) -> Picture:
-        """Linear light (..., 3), blue first, at the points (rows, columns, 2); bicubic.
+        """Linear light (..., 3), blue first, at the points (rows, columns, 2); bilinear.
 
         Outside the picture the border's pixels go on. Many points at once are read several times
         faster than a few at a time.
         """
-        if not points.size:
-            return np.empty((*points.shape[:-1], 3), np.float32)
+        across, down = (np.ascontiguousarray(points[..., axis], np.float32) for axis in (0, 1))
+        return self.sample_steps(across, down) * np.float32(1.0 / LIGHT_STEPS)
+
+    def sample_steps(self, across: Picture, down: Picture, times: int = 0) -> Picture:
+        """The same (rows, columns, 3) in `LIGHT_STEPS`, at x and y (rows, columns) of points.
+
+        Parameters
+        ----------
+        times : how often the picture is halved before; the points lie in what is left of it
+        """
+        if not across.size:
+            return np.empty((*across.shape, 3), np.float32)
+        # two maps: with one map of pairs OpenCV 5.0 reads rubbish between the pixels
         sampled = cv2.remap(
-            self._light,
-            points.astype(np.float32, copy=False),
-            np.empty(0),
-            interpolation=cv2.INTER_CUBIC,
+            self._light(times),
+            across,
+            down,
+            interpolation=cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_REPLICATE,
         )
-        return np.asarray(sampled, np.float32) / np.float32(LIGHT_STEPS)
+        return np.asarray(sampled, np.float32)
 
     def sample_each(self, lines: list[NDArray[np.floating]]) -> list[Picture]:
         """Linear light (..., 3) at each of several sets of points (..., 2), read in one go."""
@@ -124,10 +135,14 @@ class Photo:
                 self._small[times] = halved(self.bgr, times)
             return self._small[times]
 
-    @cached_property
-    def _light(self) -> NDArray[np.uint16]:
-        """The picture (h, w, 3) in linear light; half the size of floats."""
-        return np.asarray(cv2.LUT(np.ascontiguousarray(self.bgr), LINEAR_CODE), np.uint16)
+    def _light(self, times: int) -> NDArray[np.uint16]:
+        """The picture (h, w, 3), halved so often, in linear light; half the size of floats."""
+        small = self.halved(times)
+        with self._making:
+            if times not in self._lit:
+                lit = cv2.LUT(np.ascontiguousarray(small), LINEAR_CODE)
+                self._lit[times] = np.asarray(lit, np.uint16)
+            return self._lit[times]
 
 
 def read_photo(path: Path) -> Photo:
