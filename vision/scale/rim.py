@@ -43,7 +43,7 @@ BINS = 6
 STEEP_SHARE = 0.6
 """Worth of an edge's steepness, beside its clarity, where curves are compared: among beads, letters
 and shadows chance curves have edges nearly all around too, but few that are the steepest."""
-BEYOND_FROM, BEYOND_TO, BEYOND_STEP = 0.017, 0.13, 0.004
+BEYOND_FROM, BEYOND_TO, BEYOND_STEP = 0.03, 0.13, 0.004
 """Larger concentric curves that are looked at for a second outline: how much, in radii, they are
 larger than what counts as the traced one."""
 NARROW = (2.0, 1.3, 0.9)
@@ -377,8 +377,8 @@ def _outermost(edges: _Edges, near: float, care: Care) -> Array | None:
         return None
     larger = np.arange(1.0, 1.0 + 2.0 * care.search, COPY_STEP * near / edges.shape.radius)
     copies = _grown(best, larger)
-    cover = _covers(copies, edges, 1.5 * near)
-    good = np.nonzero(cover > max(COVER_LEAST, COVER_SHARE * cover[0]))[0]
+    cover = _covers(copies, telling, 1.5 * near)
+    good = np.nonzero(cover > COVER_SHARE * cover[0])[0]
     if not len(good):
         return None
     run = np.arange(max(0, good[-1] - COPIES_BACK), good[-1] + 1)
