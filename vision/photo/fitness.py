@@ -116,7 +116,7 @@ def judge(
             f"{TILT_MOST_DEG:.0f} can be measured, up to {TILT_MUCH_DEG:.0f} are good",
             hint=LEVEL,
         )
-    burnt = [_burnt_beside(bgr, ring) for ring in rings]
+    burnt = _burnt_beside(bgr, rings)
     widths = [_wire_px(scale, ring) for ring in rings]
     kept = tuple(
         _withheld(ring, look.blur_px, width, share)
@@ -158,19 +158,27 @@ def _wire_px(scale: Scale, ring: Ring) -> float:
     return ring.wire_mm.value / scale.camera.mm_per_px(np.array(ring.center_px), height)
 
 
-def _burnt_beside(bgr: Pixels, ring: Ring) -> float:
-    """Share of the strips just outside and inside a ring in which burnt paper hides the rim.
+def _burnt_beside(bgr: Pixels, rings: tuple[Ring, ...]) -> list[float]:
+    """Share of the strips just outside and inside each ring in which burnt paper hides the rim.
 
     All channels are burnt out there, and the wire's own rim beside it is not dark.
     """
-    if ring.outlines_px is None or not _has_numbers(ring):
-        return 0.0
-    inner, outer = ring.outlines_px
+    shares = [0.0] * len(rings)
+    drawn = {
+        index: ring.outlines_px
+        for index, ring in enumerate(rings)
+        if ring.outlines_px is not None and _has_numbers(ring)
+    }
+    if not drawn:
+        return shares
+    inner, outer = np.moveaxis(np.array(list(drawn.values())), 1, 0)[:, :, None]
     steps = np.linspace(*STRIP, 4)[:, None, None] * (outer - inner)
     paper = _levels(bgr, np.stack([outer + steps, inner - steps])).min(axis=-1)
     wire = _levels(bgr, np.stack([outer - steps, inner + steps])).max(axis=-1)
-    hidden = (paper >= FULL) & (wire.mean(axis=1, keepdims=True) > DARK_RIM)
-    return float(np.mean(hidden))
+    hidden = (paper >= FULL) & (wire.mean(axis=2, keepdims=True) > DARK_RIM)
+    for index, share in zip(drawn, hidden.mean(axis=(0, 2, 3)), strict=True):
+        shares[index] = float(share)
+    return shares
 
 
 def _levels(bgr: Pixels, points: NDArray[np.float64]) -> Pixels:

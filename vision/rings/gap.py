@@ -158,22 +158,25 @@ def _standing_out(light: Floats) -> tuple[int, float] | None:
     blue, green, red = np.moveaxis(np.sqrt(np.maximum(light, 0.0)), -1, 0)
     root = np.asarray(blue + green + red, np.float32) / np.float32(3.0)
     difference = root - _running_median(root)
-    usual = np.median(np.abs(difference), axis=1, keepdims=True) + USUAL_LEAST
+    off = difference / (np.median(np.abs(difference), axis=1, keepdims=True) + USUAL_LEAST)
     best, found = STANDS_OUT, None
-    ordered = np.sort(difference / usual, axis=0)
-    between = LANES_LACKING - int(LANES_LACKING)
-    low, high = (
-        (1.0 - between) * rows[int(LANES_LACKING)] + between * rows[int(LANES_LACKING) + 1]
-        for rows in (ordered, ordered[::-1])
-    )
-    for sign, agreed in ((-1.0, -high), (1.0, low)):
+    lacking = int(LANES_LACKING)
+    between = LANES_LACKING - lacking
+    for sign in (-1.0, 1.0):
+        # only where enough lanes stand out is it worth while to sort them
+        enough = (sign * off > STANDS_OUT).sum(axis=0) >= len(off) - lacking - 1
+        (places,) = np.nonzero(enough)
+        if not len(places):
+            continue
+        ordered = np.sort(sign * off[:, places], axis=0)
+        agreed = (1.0 - between) * ordered[lacking] + between * ordered[lacking + 1]
         at = int(agreed.argmax())
         if agreed[at] > best:
-            best, found = float(agreed[at]), (at, sign)
+            best, found = float(agreed[at]), (int(places[at]), sign)
     return found
 
 
-def _running_median(root: Floats) -> Array:
+def _running_median(root: Floats) -> Floats:
     count = root.shape[1]
     half = max(8, int(count * AROUND_SHARE))
     wrapped = np.concatenate([root[:, -half:], root, root[:, :half]], axis=1)
@@ -181,11 +184,13 @@ def _running_median(root: Floats) -> Array:
     some = np.ascontiguousarray(windows[:, ::THIN, :: max(1, half // 15)])
     middle = some.shape[-1] // 2
     median = np.partition(some, middle, axis=-1)[..., middle]  # several times as fast as np.median
-    before, beyond = np.divmod(np.arange(count), THIN)
-    after = (before + 1) % median.shape[1]
-    share = beyond / np.minimum(THIN, count - before * THIN)  # the last piece is shorter
-    between: Array = median[:, before] * (1.0 - share) + median[:, after] * share
-    return between
+    last = count - (median.shape[1] - 1) * THIN
+    share = np.arange(THIN, dtype=np.float32) / np.float32(THIN)
+    before, after = median[:, :-1, None], median[:, 1:, None]
+    between = (before + (after - before) * share).reshape(len(root), -1)
+    share = np.arange(last, dtype=np.float32) / np.float32(last)  # the last piece is shorter
+    closing = median[:, -1:] + (median[:, :1] - median[:, -1:]) * share
+    return np.concatenate([between, closing], axis=1)
 
 
 def _half_depth(profile: Array, at: int) -> tuple[float, int]:

@@ -134,6 +134,8 @@ def _blank_known(mask: Mask, shrink: float, scale: Scale, fit: Fit) -> None:
 
 def _blank_wires(mask: Mask, wires: Sequence[NDArray[np.int32]]) -> None:
     """Clear the wires, and with them what is mostly wire: the bends of a bent piece."""
+    if not wires:
+        return
     held = np.zeros_like(mask)
     for wire in wires:
         cv2.fillPoly(held, [wire], 1)
