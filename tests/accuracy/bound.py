@@ -7,7 +7,7 @@ from vision.photo.decode import Photo
 from vision.photo.look import look_at
 from vision.results import Result, Ring
 from vision.rings.torus import torus
-from vision.rings.unwrap import SAMPLE_S, unwrap
+from vision.rings.unwrap import FINE, unwrap
 
 Array = NDArray[np.float64]
 
@@ -56,7 +56,7 @@ def _torus(ring: Ring) -> Array:
 def _step(planes: NDArray[np.float32], outline: float, away: float) -> Array:
     """Typical height (n,) of the step at an outline, as a share of the table's light."""
     light = np.square(planes[:, :3].astype(float))
-    off = away * (SAMPLE_S - outline)
+    off = away * (FINE.s - outline)
     outside = light[..., (off > BESIDE) & (off < WITHIN)].mean(axis=-1)
     inside = light[..., (off < -BESIDE) & (off > -WITHIN)].mean(axis=-1)
     step: Array = np.sqrt(np.mean(np.square(outside - inside), axis=2)).max(axis=1)

@@ -16,7 +16,7 @@ from tests.training.starts import (
     start_outlines,
 )  # fmt: skip
 from tests.training.store import Scenes
-from tests.training.unwrapping import unwrap
+from tests.training.unwrapping import Grid, unwrap
 
 FRAMES = (192, 304, 544)
 """Sizes of padded pictures; a crop goes into the smallest that leaves 16 px to place it."""
@@ -71,9 +71,9 @@ def label_margin(scenes: Scenes, rows: Tensor) -> Tensor:
 
 
 def make_batch(
-    scenes: Scenes, pools: list[Tensor], photos: int, dice: Dice
+    scenes: Scenes, pools: list[Tensor], photos: int, dice: Dice, grid: Grid
 ) -> tuple[Tensor, Target]:
-    """Draw about `photos` photos with all their starts: planes (n, 9, 16, 144) and targets."""
+    """Draw about `photos` photos with all their starts: planes (n, 9, ...) and targets."""
     total = sum(len(p) for p in pools)
     parts: list[tuple[Tensor, Target]] = []
     for frame, pool in zip(FRAMES, pools, strict=True):
@@ -81,7 +81,8 @@ def make_batch(
         if count == 0:
             continue
         rows = pool[dice.integers(count, len(pool))]
-        parts.append(_samples(scenes, photograph(scenes, rows, frame, dice, harder=False), dice))
+        taken = photograph(scenes, rows, frame, dice, harder=False)
+        parts.append(_samples(scenes, taken, dice, grid))
     planes = torch.cat([p for p, _ in parts])
     target = Target(**{
         name: torch.cat([getattr(t, name) for _, t in parts]) for name in Target.__slots__
@@ -89,7 +90,7 @@ def make_batch(
     return augment(planes, target, dice)
 
 
-def _samples(scenes: Scenes, photos: Photos, dice: Dice) -> tuple[Tensor, Target]:
+def _samples(scenes: Scenes, photos: Photos, dice: Dice, grid: Grid) -> tuple[Tensor, Target]:
     k = len(START_ERRORS_PX)
     rows = photos.rows.repeat_interleave(k)
     matrix, outline = photos.matrix.repeat_interleave(k, 0), photos.outline.repeat_interleave(k, 0)
@@ -99,12 +100,12 @@ def _samples(scenes: Scenes, photos: Photos, dice: Dice) -> tuple[Tensor, Target
     span = scenes.span[rows]
     starts = draw_starts(tori, scale, sigma, span, dice)
     matrix, camera = disturb_camera(matrix.float(), scenes.camera[rows].float(), dice)
-    inner, outer = start_outlines(matrix, camera, starts, span)
+    inner, outer = start_outlines(matrix, camera, starts, span, grid)
     target = make_target(
         inner, outer, outline, span, scenes.gap[rows], label_margin(scenes, rows),
-        is_wire(scenes, rows),
+        is_wire(scenes, rows), grid,
     )  # fmt: skip
-    return unwrap(photos.light, inner, outer), target
+    return unwrap(photos.light, inner, outer, grid), target
 
 
 def augment(planes: Tensor, target: Target, dice: Dice) -> tuple[Tensor, Target]:

@@ -8,7 +8,6 @@ from torch import Tensor
 from torch.nn import functional as F
 
 from tests.training.starts import Target
-from tests.training.unwrapping import SECTORS
 
 EDGE_S = 0.02
 """Likely error of an edge of weight one, in wire widths."""
@@ -35,9 +34,9 @@ class Losses:
     presence_wrong: Tensor
 
 
-def basis(device: torch.device) -> Tensor:
-    """Shifts (2, 16, 6) of inner and outer edge for x, y, radius, wire radius, two ovals."""
-    t = (torch.arange(SECTORS, device=device) + 0.5) * (2 * math.pi / SECTORS)
+def basis(sectors: int, device: torch.device) -> Tensor:
+    """Shifts (2, sectors, 6) of inner and outer edge for x, y, radius, wire radius, two ovals."""
+    t = (torch.arange(sectors, device=device) + 0.5) * (2 * math.pi / sectors)
     one = torch.ones_like(t)
     rows = [torch.stack([t.cos(), t.sin(), one, side * one, (2 * t).cos(), (2 * t).sin()], 1)
             for side in (-1.0, 1.0)]  # fmt: skip
@@ -49,7 +48,7 @@ def fitted_errors(error: Tensor, weight: Tensor) -> Tensor:
 
     Weighted least squares with one Huber reweighting, as the product's refit does.
     """
-    a = basis(error.device).reshape(1, -1, 6)
+    a = basis(error.shape[2], error.device).reshape(1, -1, 6)
     e, w = error.reshape(len(error), -1), weight.reshape(len(error), -1)
     prior = torch.diag(torch.tensor([1e-3, 1e-3, 1e-3, 1e-3, OVAL_PRIOR, OVAL_PRIOR]))
     prior = prior.to(error.device)

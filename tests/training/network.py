@@ -1,8 +1,8 @@
 """The outline reader's network: unwrapped ring in, edge positions, weights, scales, presence out.
 
-Two strided layers turn each sector's 144 samples into 36 places; blocks then look along s, across
-the neighbouring sectors and at the mean of the whole ring. Only matrix products, so that plain
-numpy runs it. The 16 sectors are a circle: looking across reads over the seam.
+Two strided layers make one place of every four samples of a sector; blocks then look along s,
+across the neighbouring sectors and at the mean of the whole ring. Only matrix products, so that
+plain numpy runs it. The sectors are a circle: looking across reads over the seam.
 """
 
 from dataclasses import dataclass
@@ -11,11 +11,11 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional as F
 
-from tests.training.unwrapping import S_FROM, S_TO, SAMPLES, SECTORS
+from tests.training.unwrapping import RINGS, S_FROM, S_TO, WIRES, Grid
 
 LOG_WEIGHT_LIMIT = 4.0
-PLACES = SAMPLES // 4
-"""Places along s; the soft mean and an offset read between them."""
+SAMPLES_PER_PLACE = 4
+"""Samples to each place along s; the soft mean and an offset read between them."""
 PLANES = {False: 8, True: 14}
 """Inputs without and with the wide look."""
 MEAN_LIGHT = 0.8
@@ -34,19 +34,23 @@ class NetConfig:
     channels: int
     dilations: tuple[int, ...]
     """Of the blocks, along s."""
-    pooled: int = 1
-    """Samples along s that are taken together before anything is read."""
+    grid: Grid = RINGS
     wide: bool = True
     """Whether the wide look is read too."""
+
+    @property
+    def places(self) -> int:
+        """Places along s."""
+        return self.grid.samples // SAMPLES_PER_PLACE
 
 
 CONFIGS = {
     c.name: c
     for c in (
-        NetConfig(name="scout", channels=16, dilations=(1, 2, 1), pooled=2, wide=False),
-        NetConfig(name="quick", channels=32, dilations=(1, 2, 4, 2, 1), pooled=2),
-        NetConfig(name="lean", channels=32, dilations=(1, 2, 4, 2, 1)),
-        NetConfig(name="full", channels=48, dilations=(1, 2, 4, 4, 2, 1)),
+        NetConfig(name="scout", channels=16, dilations=(1, 2, 1), wide=False),
+        NetConfig(name="quick", channels=32, dilations=(1, 2, 4, 2, 1)),
+        NetConfig(name="full", channels=48, dilations=(1, 1, 2, 2, 1, 1)),
+        NetConfig(name="wire", channels=48, dilations=(1, 2, 4, 4, 2, 1), grid=WIRES),
     )
 }
 
@@ -73,8 +77,7 @@ class Reader(nn.Module):
 
     def __init__(self, config: NetConfig) -> None:
         super().__init__()
-        c, self.pooled, self.wide = config.channels, config.pooled, config.wide
-        places = PLACES // config.pooled
+        c, self.wide, places = config.channels, config.wide, config.places
         self.first = nn.Conv2d(PLANES[config.wide], c, (1, 8), stride=(1, 2), padding=(0, 3))
         self.second = nn.Conv2d(c, c, (1, 6), stride=(1, 2), padding=(0, 2))
         self.blocks = nn.ModuleList([Block(c, d) for d in config.dilations])
@@ -90,7 +93,6 @@ class Reader(nn.Module):
         self.register_buffer("places", at, persistent=False)
 
     def forward(self, rings: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
-        rings = F.avg_pool2d(rings, (1, self.pooled))
         x = F.relu(self.second(F.relu(self.first(inputs(rings, wide=self.wide)))))
         for block in self.blocks:
             x = block(x)
@@ -105,7 +107,7 @@ class Reader(nn.Module):
 
 
 def inputs(rings: Tensor, *, wide: bool) -> Tensor:
-    """Planes (n, 8, 16, 144): light, its change along s, clipping, wire width.
+    """Planes (n, 8, sectors, samples): light, its change along s, clipping, wire width.
 
     With the wide look 14: its light and its change too.
     """
@@ -127,5 +129,5 @@ def multiply_adds(config: NetConfig) -> float:
 
     for module in net.modules():
         module.register_forward_hook(count)
-    net(torch.zeros(1, 9, SECTORS, SAMPLES))
+    net(torch.zeros(1, 9, config.grid.sectors, config.grid.samples))
     return total[0]

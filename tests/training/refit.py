@@ -8,11 +8,12 @@ import torch
 from torch import Tensor
 
 from tests.training.starts import start_outlines
-from tests.training.unwrapping import S_FROM, S_TO, SECTORS, outlines, ring_angles, unwrap
+from tests.training.unwrapping import RINGS, S_FROM, S_TO, outlines, ring_angles, unwrap
 
 ROUNDS, REWEIGHTINGS, STRICT_FROM, HUBER_S, EDGE_S, OVAL_PRIOR = 2, 6, 3, 0.03, 0.02, 0.01
-PLACE = (S_TO - S_FROM) / 36
-PHASES = ((-0.25, 0.25), (0.25, -0.25))
+PLACE = (S_TO - S_FROM) / RINGS.samples * 4
+QUARTER = RINGS.rays / 4 - 0.25
+PHASES = ((-0.25, 0.25, -QUARTER), (0.25, -0.25, QUARTER))
 STEPS = (1e-4, 1e-4, 1e-4, 1e-4, 1e-5, 1e-5)
 TUBE_SHRINK, TUBE_GROW, HOLE_LEAST = 0.5, 1.6, 1.05
 
@@ -27,7 +28,7 @@ class Settled:
     """(n, 6)"""
     outputs: Outputs
     residuals: Tensor
-    """(n, 2, 16)"""
+    """(n, 2, sectors) of all readings"""
     apart: Tensor
     """(n, 2) standard deviation of wire and ID over the readings."""
     history: list[Tensor]
@@ -42,7 +43,8 @@ def settle(
     for _ in range(ROUNDS):
         history.append(_read_once(read, light, matrix, camera, history[-1])[0])
     each = [
-        _read_once(read, light, matrix, camera, _shifted(history[-1], *phase)) for phase in PHASES
+        _read_once(read, light, matrix, camera, _shifted(history[-1], inner, outer), turn)
+        for inner, outer, turn in PHASES
     ]
     found = torch.stack([one[0] for one in each])
     sizes = torch.stack([2 * found[..., 3], 2 * (found[..., 2] - found[..., 3])], -1)
@@ -57,19 +59,21 @@ def settle(
             log_scale.exp().mean(0).log(),
             logit.sigmoid().mean(0).logit(),
         ),
-        residuals=torch.stack([one[2] for one in each]).mean(0),
+        residuals=torch.cat([one[2] for one in each], 2),
         apart=sizes.std(0),
         history=history,
     )
 
 
 def _read_once(
-    read: Callable[[Tensor], Outputs], light: Tensor, matrix: Tensor, camera: Tensor, tori: Tensor
-) -> tuple[Tensor, Outputs, Tensor]:
-    turn = torch.full((len(tori),), 2 * math.pi, device=tori.device, dtype=tori.dtype)
-    inner, outer = start_outlines(matrix, camera, tori, turn)
+    read: Callable[[Tensor], Outputs], light: Tensor, matrix: Tensor, camera: Tensor, tori: Tensor,
+    turn: float = 0.0,
+) -> tuple[Tensor, Outputs, Tensor]:  # fmt: skip
+    whole = torch.full((len(tori),), 2 * math.pi, device=tori.device, dtype=tori.dtype)
+    inner, outer = start_outlines(matrix, camera, tori, whole, turn=turn)
     outputs = read(unwrap(light, inner.float(), outer.float()))
-    moved, residuals = refit(matrix, camera, tori, outputs[0].double(), outputs[1].double().exp())
+    edges, weight = outputs[0].double(), outputs[1].double().exp()
+    moved, residuals = refit(matrix, camera, tori, edges, weight, turn)
     return moved, outputs, residuals
 
 
@@ -81,11 +85,11 @@ def _shifted(tori: Tensor, inner: float, outer: float) -> Tensor:
 
 
 def refit(
-    matrix: Tensor, camera: Tensor, tori: Tensor, edges: Tensor, weight: Tensor
+    matrix: Tensor, camera: Tensor, tori: Tensor, edges: Tensor, weight: Tensor, turn: float = 0.0
 ) -> tuple[Tensor, Tensor]:
-    """Weighted least squares of edges (n, 2, 16), linear around `tori`, Huber-reweighted."""
+    """Weighted least squares of edges (n, 2, sectors), linear around `tori`, Huber-reweighted."""
     n = len(tori)
-    jacobian = _jacobian(matrix, camera, tori).reshape(n, -1, 6)
+    jacobian = _jacobian(matrix, camera, tori, turn).reshape(n, -1, 6)
     ideal = torch.tensor([0.0, 1.0], device=tori.device, dtype=tori.dtype)
     wanted = (edges - ideal[None, :, None]).reshape(n, -1)
     pull = torch.zeros(6, device=tori.device, dtype=tori.dtype)
@@ -107,12 +111,13 @@ def refit(
     tube = torch.clamp(moved[:, 3], TUBE_SHRINK * tori[:, 3], TUBE_GROW * tori[:, 3])
     moved[:, 3] = tube
     moved[:, 2] = torch.maximum(moved[:, 2], HOLE_LEAST * tube)
-    return moved, left.reshape(n, 2, SECTORS)
+    return moved, left.reshape(n, 2, -1)
 
 
-def _jacobian(matrix: Tensor, camera: Tensor, tori: Tensor) -> Tensor:
-    """Change (n, 2, 16, 6) of both outlines along s for a unit of each parameter."""
-    angles = ring_angles(SECTORS, tori.device).to(tori.dtype)
+def _jacobian(matrix: Tensor, camera: Tensor, tori: Tensor, turn: float) -> Tensor:
+    """Change (n, 2, sectors, 6) of both outlines along s for a unit of each parameter."""
+    angles = ring_angles(RINGS.sectors, tori.device).to(tori.dtype)
+    angles = angles + turn * 2 * math.pi / RINGS.stations
 
     def both(t: Tensor, at: Tensor) -> Tensor:
         return torch.stack(outlines(matrix, camera, t, at), 1)

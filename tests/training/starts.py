@@ -8,11 +8,11 @@ from torch import Tensor
 
 from tests.training.photo import Dice
 from tests.training.unwrapping import (
-    RAYS,
+    RINGS,
     S_FROM,
     S_TO,
-    SECTORS,
     WHOLE_TURN,
+    Grid,
     outlines,
     stations,
     true_positions,
@@ -40,9 +40,9 @@ class Target:
     """What belongs to n starts."""
 
     edges: Tensor
-    """(n, 2, 16) true inner and outer position in s."""
+    """(n, 2, sectors) true inner and outer position in s."""
     weight: Tensor
-    """(n, 2, 16) 0 where the edge is out of view."""
+    """(n, 2, sectors) 0 where the edge is out of view."""
     presence: Tensor
     """(n,) 1 a ring, 0 none, -1 between both."""
     whole: Tensor
@@ -150,27 +150,28 @@ def _false_starts(out: Tensor, tori: Tensor, dice: Dice) -> Tensor:
 
 def make_target(
     inner: Tensor, outer: Tensor, truth: Tensor, span: Tensor, gap: Tensor, margin: Tensor,
-    is_wire: Tensor,
+    is_wire: Tensor, grid: Grid = RINGS,
 ) -> Target:  # fmt: skip
     """Label starts.
 
     Parameters
     ----------
-    inner, outer : (n, 96, 2) outlines of the start, px
+    inner, outer : (n, stations, 2) outlines of the start, px
     truth : (n, 2, v, 2) true outlines, px
     span : (n,) angle that is read
     gap : (n, 2) its direction and half angle; margin : (n,) radians added to it
     is_wire : (n,) bool, a ring or a piece of wire
+    grid : how finely it is read
     """
     s, angle = true_positions(inner, outer, truth, span)
     off = torch.remainder(angle - gap[:, 0, None, None] + math.pi, 2 * math.pi) - math.pi
     seen = (off.abs() > (gap[:, 1] + margin)[:, None, None]).float()
     n = len(s)
-    rays = s.reshape(n, 2, SECTORS, RAYS)
-    seen = seen.reshape(n, 2, SECTORS, RAYS)
+    rays = s.reshape(n, 2, grid.sectors, grid.rays)
+    seen = seen.reshape(n, 2, grid.sectors, grid.rays)
     some = seen.sum(3)
     edges = torch.where(some > 0, (rays * seen).sum(3) / some.clamp_min(1), rays.mean(3))
-    weight = torch.where(some > 0, some / RAYS, GAP_WEIGHT)
+    weight = torch.where(some > 0, some / grid.rays, GAP_WEIGHT)
     inside = (edges > S_FROM + 0.04) & (edges < S_TO - 0.04)
     weight = weight * inside
     ideal = torch.tensor([0.0, 1.0], device=s.device)[None, :, None]
@@ -182,6 +183,7 @@ def make_target(
 
 
 def start_outlines(
-    matrix: Tensor, camera: Tensor, tori: Tensor, span: Tensor
-) -> tuple[Tensor, Tensor]:
-    return outlines(matrix, camera, tori, stations(tori, span, SECTORS * RAYS))
+    matrix: Tensor, camera: Tensor, tori: Tensor, span: Tensor, grid: Grid = RINGS,
+    turn: float = 0.0,
+) -> tuple[Tensor, Tensor]:  # fmt: skip
+    return outlines(matrix, camera, tori, stations(tori, span, grid.stations, turn))

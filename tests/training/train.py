@@ -18,7 +18,7 @@ PEAK_RATE, WEIGHT_DECAY, WARM_UP = 2.5e-3, 1e-4, 0.02
 AVERAGE_DECAY = 0.9985
 CLIP_NORM = 2.0
 CHECKPOINT_S, LOG_EVERY = 60.0, 50
-BATCH, REUSE = 256, 2.0
+BATCH, REUSE = 512, 3.0
 """Samples a step, and how often a sample is learnt from before it is replaced."""
 POOL = 200_000
 """Samples held."""
@@ -90,6 +90,7 @@ def train(
     torch.manual_seed(seed)
     dice = Dice(seed, device)
     courses = [Course(name, device) for name in names]
+    (grid,) = {CONFIGS[name].grid for name in names}
     if resume is not None:
         for course in courses:
             course.net.load_state_dict(_held(resume, course.name))
@@ -108,7 +109,7 @@ def train(
             break
         begun = time.time()
         with torch.no_grad():
-            planes, target = make_batch(scenes, pools, photos, dice)
+            planes, target = make_batch(scenes, pools, photos, dice, grid)
             pool = pool or Pool(planes, target, max(pool_size, len(planes)))
             pool.put(planes, target)
         if rounds % LOG_EVERY == 0 and device.type == "cuda":

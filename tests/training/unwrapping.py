@@ -5,16 +5,35 @@ centre (3,); the product's lens terms are zero in a crop.
 """
 
 import math
+from dataclasses import dataclass
 
 import torch
 from torch import Tensor
 from torch.nn import functional as F
 
-SECTORS, RAYS, SAMPLES = 16, 6, 144
 S_FROM, S_TO, WIDER, EVERY = -0.6, 1.6, 2.0, 3
 PAPER_INSIDE, PAPER_OUTSIDE, PAPER_SHARE, PAPER_LEAST = -0.25, 1.25, 0.8, 0.002
 BRIGHTEST, CLIPPED, LENGTH_UNIT_PX = 5.0, 0.955, 30.0
 """As in `vision/rings/unwrap.py`; `test_unwrapping.py` holds both together."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """How finely a ring or a piece of wire is read."""
+
+    sectors: int
+    rays: int
+    """In each sector; the product may read another number of them."""
+    samples: int
+
+    @property
+    def stations(self) -> int:
+        """Angles that are read around."""
+        return self.sectors * self.rays
+
+
+RINGS = Grid(sectors=8, rays=12, samples=72)
+WIRES = Grid(sectors=16, rays=6, samples=144)
 WHOLE_TURN = 6.0
 """Radians; less than that is a piece of wire, drawn as a small part of a very large ring."""
 
@@ -23,9 +42,12 @@ def ring_angles(count: int, device: torch.device) -> Tensor:
     return (torch.arange(count, device=device) + 0.5) * (2 * math.pi / count)
 
 
-def stations(tori: Tensor, span: Tensor, count: int) -> Tensor:
-    """Angles (n, count) that are read around `tori` (n, 6): a whole turn, or a piece at (0, 0)."""
-    place = (torch.arange(count, device=tori.device) + 0.5) / count
+def stations(tori: Tensor, span: Tensor, count: int, turn: float = 0.0) -> Tensor:
+    """Angles (n, count) that are read around `tori` (n, 6): a whole turn, or a piece at (0, 0).
+
+    `turn` shifts all of them, in the angle between two.
+    """
+    place = (torch.arange(count, device=tori.device) + 0.5 + turn) / count
     turn = 2 * math.pi * place.expand(len(tori), count)
     middle = torch.atan2(-tori[:, 1], -tori[:, 0])
     piece = middle[:, None] + (place - 0.5) * span[:, None]
@@ -56,28 +78,30 @@ def outlines(matrix: Tensor, camera: Tensor, tori: Tensor, angles: Tensor) -> tu
     return touch(towards + opening), touch(towards - opening)
 
 
-def sample_places(device: torch.device) -> Tensor:
-    step = (S_TO - S_FROM) / SAMPLES
-    return S_FROM + (torch.arange(SAMPLES, device=device) + 0.5) * step
+def sample_places(samples: int, device: torch.device) -> Tensor:
+    step = (S_TO - S_FROM) / samples
+    return S_FROM + (torch.arange(samples, device=device) + 0.5) * step
 
 
-def unwrap(light: Tensor, inner: Tensor, outer: Tensor) -> Tensor:
+def unwrap(light: Tensor, inner: Tensor, outer: Tensor, grid: Grid = RINGS) -> Tensor:
     """Read photos around guessed outlines.
 
     Parameters
     ----------
     light : (p, 3, h, w) linear light
-    inner, outer : (p * k, 96, 2) px, the k starts of a photo next to each other
+    inner, outer : (p * k, stations, 2) px, the k starts of a photo next to each other
+    grid : how finely
 
     Returns
     -------
-    (p * k, 9, 16, 144), the planes of the product's `unwrap`
+    (p * k, 9, sectors, samples), the planes of the product's `unwrap`
     """
     n = len(inner)
-    s = sample_places(light.device)
-    values = _sampled(light, inner, outer, s)
+    s = sample_places(grid.samples, light.device)
+    values = _sampled(light, inner, outer, s, grid.sectors)
     some = slice(EVERY // 2, None, EVERY)
-    far = _sampled(light, inner[:, some], outer[:, some], 0.5 + WIDER * (s - 0.5)).mean(3)
+    far_s = 0.5 + WIDER * (s - 0.5)
+    far = _sampled(light, inner[:, some], outer[:, some], far_s, grid.sectors).mean(3)
     clipped = (values.amax(1) > CLIPPED).float().mean(2)
     mean = values.mean(3)
     paper = (s < PAPER_INSIDE) | (s > PAPER_OUTSIDE)
@@ -90,23 +114,23 @@ def unwrap(light: Tensor, inner: Tensor, outer: Tensor) -> Tensor:
         for part in (mean, far)
     )
     width = torch.linalg.norm(outer - inner, dim=-1).mean(1) / LENGTH_UNIT_PX
-    shape = (n, 1, SECTORS, SAMPLES)
+    shape = (n, 1, grid.sectors, grid.samples)
     return torch.cat([
         relative, clipped[:, None], s.expand(shape), width[:, None, None, None].expand(shape),
         beyond,
     ], 1)  # fmt: skip
 
 
-def _sampled(light: Tensor, inner: Tensor, outer: Tensor, s: Tensor) -> Tensor:
-    """Light (n, 3, 16, rays a sector, 144) at places `s` along the rays from inner to outer."""
+def _sampled(light: Tensor, inner: Tensor, outer: Tensor, s: Tensor, sectors: int) -> Tensor:
+    """Light (n, 3, sectors, rays a sector, samples) at places `s` from inner to outer."""
     photos, _, h, w = light.shape
     n, rays, _ = inner.shape
     points = inner[:, :, None] + s[None, None, :, None] * (outer - inner)[:, :, None]
     scale = torch.tensor([2 / (w - 1), 2 / (h - 1)], device=light.device)
-    grid = (points * scale - 1).reshape(photos, n // photos * rays, SAMPLES, 2)
-    values = F.grid_sample(light, grid, mode="bicubic", padding_mode="border", align_corners=True)
-    values = values.reshape(photos, 3, n // photos, SECTORS, rays // SECTORS, SAMPLES)
-    return values.transpose(1, 2).reshape(n, 3, SECTORS, rays // SECTORS, SAMPLES)
+    at = (points * scale - 1).reshape(photos, n // photos * rays, len(s), 2)
+    values = F.grid_sample(light, at, mode="bilinear", padding_mode="border", align_corners=True)
+    values = values.reshape(photos, 3, n // photos, sectors, rays // sectors, len(s))
+    return values.transpose(1, 2).reshape(n, 3, sectors, rays // sectors, len(s))
 
 
 def true_positions(

@@ -4,9 +4,11 @@ import numpy as np
 
 from vision.rings.fit import Fit
 from vision.rings.reader import Reading
-from vision.rings.unwrap import SAMPLE_S, SAMPLES, SECTORS
+from vision.rings.unwrap import FINE
 
 SHADOW, RELIEF = 0.3, 0.2
+SECTORS = 2 * FINE.sectors
+"""Of both readings whose mean counts."""
 
 
 def fit_of(tori: np.ndarray, **changes: np.ndarray) -> Fit:
@@ -32,18 +34,18 @@ def fit_of(tori: np.ndarray, **changes: np.ndarray) -> Fit:
 
 
 def lit(count: int, *, shadow: float = SHADOW, relief: float = RELIEF) -> np.ndarray:
-    """What the reader saw (n, 6, 32, 144): paper of light 1, a band on the wire, a shadow."""
-    light = np.ones(SAMPLES)
-    wire = (SAMPLE_S > 0.0) & (SAMPLE_S < 1.0)
-    light[wire] = 0.6 + relief * np.sin(4.0 * np.pi * SAMPLE_S[wire])
-    light[(SAMPLE_S >= 1.0) & (SAMPLE_S < 1.3)] -= shadow
-    planes = np.zeros((count, 6, SECTORS, SAMPLES), np.float32)
+    """What the reader saw (n, 6, ...): paper of light 1, a band on the wire, a shadow."""
+    light = np.ones(FINE.samples)
+    wire = (FINE.s > 0.0) & (FINE.s < 1.0)
+    light[wire] = 0.6 + relief * np.sin(4.0 * np.pi * FINE.s[wire])
+    light[(FINE.s >= 1.0) & (FINE.s < 1.3)] -= shadow
+    planes = np.zeros((count, 6, FINE.sectors, FINE.samples), np.float32)
     planes[:, :3] = light
-    planes[:, 4] = SAMPLE_S
+    planes[:, 4] = FINE.s
     return planes
 
 
 def scattered(count: int, spread: float) -> np.ndarray:
-    """Residuals (n, 2, 32) whose standard deviation is `spread` wire widths."""
+    """Residuals (n, 2, sectors) whose standard deviation is `spread` wire widths."""
     signs = np.resize([1.0, -1.0], SECTORS)
     return np.tile(spread * signs, (count, 2, 1))

@@ -18,7 +18,7 @@ from vision.rings.find import looks_round, without_specks, without_twins
 from vision.rings.others import Thing
 from vision.rings.record import reading_order, rings_of
 from vision.rings.torus import torus
-from vision.rings.unwrap import SAMPLE_S
+from vision.rings.unwrap import FINE
 from vision.scale.camera import Camera, looking_down
 
 SIZE = (2000, 1500)
@@ -131,10 +131,10 @@ def test_dark_surroundings_are_warned_about() -> None:
 def test_overexposed_metal_is_warned_about() -> None:
     """On a table that is not: the middle four tenths of the wire, then a fifth of it."""
     glare = planes("r")
-    glare[:, 3, :, (SAMPLE_S > 0.3) & (SAMPLE_S < 0.7)] = 1.0
+    glare[:, 3, :, (FINE.s > 0.3) & (FINE.s < 0.7)] = 1.0
     (said,) = warnings(rings((0, 0)), planes=glare)
     assert said == ["its metal is overexposed: take the photo darker, or on lighter paper"]
-    glare[:, 3, :, (SAMPLE_S > 0.5)] = 0.0
+    glare[:, 3, :, (FINE.s > 0.5)] = 0.0
     assert warnings(rings((0, 0)), planes=glare) == [[]]
 
 

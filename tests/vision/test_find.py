@@ -7,11 +7,12 @@ from pathlib import Path
 import numpy as np
 
 from tests.vision.made_fit import scattered
-from vision.photo.circles import find_circles
+from vision.photo.circles import Circle, Nest, find_circles
 from vision.photo.decode import Photo, read_photo
-from vision.rings.find import find_rings, refind, upheld
+from vision.rings.find import _taken, find_rings, refind, upheld
 from vision.rings.fit import Fit, settled
 from vision.rings.torus import RADIUS, TUBE, X, Y
+from vision.rings.unwrap import FINE
 from vision.scale.camera import Camera, focal_px, looking_down
 
 PHOTO = Path(__file__).resolve().parents[2] / "sample_images" / "bronze-handful.jpg"
@@ -58,6 +59,24 @@ def test_what_is_read_for_good_and_not_sure_is_asked_again() -> None:
     assert back[[X, Y, RADIUS, TUBE]].max() < 0.01 * float(exact.wire_mm[0])
 
 
+def test_light_and_shadow_on_the_metal_of_a_found_ring_are_no_other_ring() -> None:
+    _, camera, fit = handful()
+    ring = fit.tori[0]
+    px = 1.0 / camera.mm_per_px(camera.project(np.array([*ring[[X, Y]], ring[TUBE]])))
+
+    def nest(aside_mm: float, radius_mm: float) -> Nest:
+        x, y = camera.project(np.array([ring[X] + aside_mm, ring[Y], ring[TUBE]]))
+        circle = Circle(x=float(x), y=float(y), radius=radius_mm * px, cover=1.0)
+        return Nest(x=circle.x, y=circle.y, circles=(circle,), votes=2.0)
+
+    around, on_metal = nest(0.0, ring[RADIUS]), nest(ring[RADIUS], 0.8 * ring[TUBE])
+    inside = ring[RADIUS] - ring[TUBE]
+    over_it = nest(ring[RADIUS], 0.6 * ring[RADIUS])
+    in_the_hole = nest(0.45 * inside, 0.5 * inside)
+    nests = [around, on_metal, over_it, in_the_hole]
+    assert _taken(camera, nests, fit).tolist() == [True, True, False, False]
+
+
 def strayed(fit: Fit) -> Fit:
     """The first ring half a wire aside and as much too small, and not quite sure of it."""
     tori, residuals, presence = fit.tori.copy(), fit.residuals.copy(), fit.reading.presence.copy()
@@ -74,5 +93,5 @@ def with_band(fit: Fit) -> Fit:
     inside = tori[0, RADIUS] - tori[0, TUBE]
     tori[0, TUBE] /= 3.0
     tori[0, RADIUS] = inside + tori[0, TUBE]
-    scale[0], residuals[0] = 0.06, scattered(1, 0.02)[0]
+    scale[0], residuals[0] = 0.06, scattered(1, 0.02)[0, :, : FINE.sectors]
     return replace(fit, tori=tori, residuals=residuals, reading=replace(fit.reading, scale=scale))

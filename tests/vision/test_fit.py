@@ -6,14 +6,28 @@ Edges are made by crossing the rays of a guess with the densely sampled silhouet
 import numpy as np
 import pytest
 
-from vision.rings.fit import CLEAR_SCATTER, refit, rematch
+from vision.rings.fit import (
+    CLEAR_SCATTER,
+    PHASES,
+    _edges_of,
+    _moved,
+    _seen_from,
+    _shifted,
+    refit,
+    rematch,
+)
 from vision.rings.reader import Reading
+from vision.rings.section import ROUND
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles, torus
-from vision.rings.unwrap import SECTORS
+from vision.rings.unwrap import FINE
 from vision.scale.camera import Camera, looking_down
 
 CALIPER_MM = 0.02
 """Limit of error of a digital caliper up to 100 mm (DIN 862:1988, step 0.01 mm)."""
+
+SECTORS = 2 * FINE.sectors
+"""Of both readings together, through which a ring is fitted for good."""
+ANGLES = ring_angles(SECTORS)
 
 TRUE = torus(12.0, -8.0, id_mm=6.35, wire_mm=1.6256)  # 1/4 in, SWG 16
 
@@ -30,9 +44,11 @@ def camera(tilt: tuple[float, float] = (0.0, 0.0), *, roll: float = 0.0, k1: flo
     )
 
 
-def edges_of(seen_by: Camera, true: np.ndarray, guess: np.ndarray) -> np.ndarray:
-    """Where (2, 32) the rays of a guess meet the outlines of the true ring, in s of the guess."""
-    start, stop = (edge[0] for edge in outlines(seen_by, guess[None], ring_angles(SECTORS)))
+def edges_of(
+    seen_by: Camera, true: np.ndarray, guess: np.ndarray, angles: np.ndarray = ANGLES
+) -> np.ndarray:
+    """Where (2, sectors) the rays of a guess meet a true ring's outlines, in s of the guess."""
+    start, stop = (edge[0] for edge in outlines(seen_by, guess[None], angles))
     found = []
     for outline in outlines(seen_by, true[None], ring_angles(20_000)):
         corners = np.vstack([outline[0], outline[0][:1]])
@@ -62,7 +78,7 @@ def fitted(seen_by: Camera, true: np.ndarray, guess: np.ndarray, rounds: int = 4
     clear = np.ones((1, SECTORS))
     for _ in range(rounds):
         edges = edges_of(seen_by, true, guess)[None]
-        guess = refit(seen_by, guess[None], reading(edges), clear)[0][0]
+        guess = refit(seen_by, guess[None], ANGLES, reading(edges), clear)[0][0]
     return guess
 
 
@@ -72,6 +88,23 @@ def test_exact_edges_give_the_exact_ring_from_a_poor_guess(tilt, k1: float) -> N
     guess = torus(12.3, -7.8, id_mm=5.9, wire_mm=1.95)
     found = fitted(camera(tilt, k1=k1), TRUE, guess)
     assert found == pytest.approx(TRUE, abs=1e-5)
+
+
+def test_two_readings_from_shifted_starts_are_fitted_together() -> None:
+    """As `settled` does: sectors of one reading lie where those of the other meet."""
+    seen_by, found = camera((0.05, -0.03)), TRUE + np.array([0.05, -0.04, 0.03, -0.02, 0, 0])
+    step = 2.0 * np.pi / FINE.sectors / FINE.rays
+    for _ in range(4):
+        starts = np.concatenate([_shifted(found[None], *phase[:2]) for phase in PHASES])
+        angles = np.stack([ring_angles(FINE.sectors) + turn * step for *_, turn in PHASES])
+        edges = [edges_of(seen_by, TRUE, *one) for one in zip(starts, angles, strict=True)]
+        seen, clear = reading(np.array(edges)), np.ones((len(PHASES), FINE.sectors))
+        both = _edges_of(seen_by, starts, angles, seen, clear, ROUND)
+        moved, left = _moved(found[None], _seen_from(both, starts, found[None]))
+        found = moved[0]
+    assert left.shape == (1, 2 * len(PHASES) * FINE.sectors)
+    # each start is a quarter of a place off, and the step from there is linear
+    assert found == pytest.approx(TRUE, abs=5e-5)
 
 
 def test_an_oval_ring_is_found_oval() -> None:
@@ -96,7 +129,7 @@ def test_noise_spreads_the_sizes_as_the_bound_says() -> None:
     edges = np.tile(np.array([0.0, 1.0])[:, None], (count, 1, SECTORS))
     edges = edges + rng.normal(0.0, sigma, edges.shape)
     tori = np.tile(TRUE, (count, 1))
-    found, _ = refit(camera(), tori, reading(edges), np.ones((count, SECTORS)))
+    found, _ = refit(camera(), tori, ANGLES, reading(edges), np.ones((count, SECTORS)))
     off = found - TRUE
     wire_mm = 2.0 * TRUE[TUBE]
     bound_radius = sigma * wire_mm / np.sqrt(SECTORS)
@@ -117,7 +150,7 @@ def test_a_fifth_of_the_sectors_may_be_wrong(shift: float) -> None:
     """
     edges = np.tile(np.array([0.0, 1.0])[:, None], (1, 1, SECTORS))
     edges[0, 1, 2:5] += shift
-    found, left = refit(camera(), TRUE[None], reading(edges), np.ones((1, SECTORS)))
+    found, left = refit(camera(), TRUE[None], ANGLES, reading(edges), np.ones((1, SECTORS)))
     wire, inside = 2 * found[0, TUBE], 2 * (found[0, RADIUS] - found[0, TUBE])
     plain = abs(shift) * 3 / SECTORS * 2.0 * TRUE[TUBE]  # change of the mean outer radius
     assert plain > 3.0 * CALIPER_MM
@@ -132,7 +165,7 @@ def test_a_one_sided_shadow_along_both_outlines_may_fool_a_fifth(shift: float) -
     edges = np.tile(np.array([0.0, 1.0])[:, None], (1, 1, SECTORS))
     edges[0, 1, 2:5] += shift
     edges[0, 0, 10:13] -= shift
-    found, _ = refit(camera(), TRUE[None], reading(edges), np.ones((1, SECTORS)))
+    found, _ = refit(camera(), TRUE[None], ANGLES, reading(edges), np.ones((1, SECTORS)))
     assert 2 * found[0, TUBE] == pytest.approx(1.6256, abs=CALIPER_MM)
     assert 2 * (found[0, RADIUS] - found[0, TUBE]) == pytest.approx(6.35, abs=CALIPER_MM)
 
@@ -145,7 +178,7 @@ def test_wrong_sectors_here_and_there_do_not_spoil_the_ring() -> None:
         where = rng.choice(2 * SECTORS, 6, replace=False)
         ring.reshape(-1)[where] += rng.choice([-0.3, 0.3], 6)
     tori = np.tile(TRUE, (20, 1))
-    found, _ = refit(camera(), tori, reading(edges), np.ones((20, SECTORS)))
+    found, _ = refit(camera(), tori, ANGLES, reading(edges), np.ones((20, SECTORS)))
     wire, inside = 2 * found[:, TUBE], 2 * (found[:, RADIUS] - found[:, TUBE])
     assert np.median(np.abs(wire - 1.6256)) < CALIPER_MM / 2
     assert np.median(np.abs(inside - 6.35)) < CALIPER_MM / 2
@@ -155,7 +188,7 @@ def test_a_bulge_of_both_outlines_shows_as_scatter() -> None:
     """No oval ring has it; what its size is, nobody can say, so it must be refused."""
     edges = np.tile(np.array([0.0, 1.0])[:, None], (1, 1, SECTORS))
     edges[0, :, 5:8] += 0.3
-    _, left = refit(camera(), TRUE[None], reading(edges), np.ones((1, SECTORS)))
+    _, left = refit(camera(), TRUE[None], ANGLES, reading(edges), np.ones((1, SECTORS)))
     assert left.std() > CLEAR_SCATTER
 
 
@@ -166,13 +199,13 @@ def test_edges_without_weight_and_sectors_outside_the_picture_do_not_count() -> 
     seen.weight[0, :, :4] = 0.0
     clear = np.ones((2, SECTORS))
     clear[1, :4] = 0.5
-    found, _ = refit(camera(), np.tile(TRUE, (2, 1)), seen, clear)
+    found, _ = refit(camera(), np.tile(TRUE, (2, 1)), ANGLES, seen, clear)
     assert found == pytest.approx(np.tile(TRUE, (2, 1)), abs=1e-6)
 
 
 def test_a_wild_reading_never_gives_a_ring_without_a_hole() -> None:
     edges = np.tile(np.array([-3.0, 4.0])[:, None], (1, 1, SECTORS))
-    found, _ = refit(camera(), TRUE[None], reading(edges), np.ones((1, SECTORS)))
+    found, _ = refit(camera(), TRUE[None], ANGLES, reading(edges), np.ones((1, SECTORS)))
     assert found[0, TUBE] <= 1.6 * TRUE[TUBE] + 1e-12
     assert found[0, RADIUS] > found[0, TUBE]
 

@@ -7,7 +7,7 @@ from vision.photo.decode import Photo
 from vision.rings.fit import Fit
 from vision.rings.section import Profile
 from vision.rings.torus import RADIUS, TUBE, X, Y, outlines, ring_angles
-from vision.rings.unwrap import SAMPLE_S, Grid, unwrap
+from vision.rings.unwrap import FINE, Grid, unwrap
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
@@ -57,8 +57,9 @@ def printed(fit: Fit, loose: NDArray[np.bool_]) -> NDArray[np.bool_]:
     if np.count_nonzero(loose) < PRINT_PEERS:
         return np.zeros(len(fit), bool)
     light = fit.planes[:, :3].mean(axis=1)
-    beside = ((SAMPLE_S > 1.08) & (SAMPLE_S < 1.25)) | ((SAMPLE_S > -0.25) & (SAMPLE_S < -0.08))
-    wire = (SAMPLE_S > 0.25) & (SAMPLE_S < 0.75)
+    s = FINE.s
+    beside = ((s > 1.08) & (s < 1.25)) | ((s > -0.25) & (s < -0.08))
+    wire = (s > 0.25) & (s < 0.75)
     shadow = 1.0 - light[:, :, beside].mean(axis=2).min(axis=1)
     relief = light[:, :, wire].std(axis=(1, 2))
     if np.median(shadow[loose]) < SHADOW_USUAL:
@@ -107,7 +108,7 @@ def filled(photo: Photo, camera: Camera, fit: Fit) -> NDArray[np.bool_]:
 
 def burnt(fit: Fit) -> NDArray[np.bool_]:
     """Whose metal (n,) is overexposed: its light seems to spread beyond its edges."""
-    wire = (SAMPLE_S > 0.0) & (SAMPLE_S < 1.0)
+    wire = (FINE.s > 0.0) & (FINE.s < 1.0)
     spread: NDArray[np.bool_] = fit.planes[:, 3][:, :, wire].mean(axis=(1, 2)) > BURNT_SHARE
     return spread
 

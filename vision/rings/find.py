@@ -9,8 +9,8 @@ from vision.rings.check import filled, wire_widths_px
 from vision.rings.fit import CLEAR_SCATTER, Fit, fit_rings, settled
 from vision.rings.guess import guess_like, guess_tori
 from vision.rings.section import ROUND, Section
-from vision.rings.torus import RADIUS, TUBE, X, Y
-from vision.rings.unwrap import COARSE, FINE, GLANCE, QUICK, Grid
+from vision.rings.torus import RADIUS, TUBE, X, Y, outlines, ring_angles
+from vision.rings.unwrap import COARSE, FINE, QUICK, Grid
 from vision.scale.camera import Camera
 from vision.scale.rim import Rim
 
@@ -50,6 +50,9 @@ print or crumbs."""
 SPECK_WIRE_PX = 9.0
 SAME_PLACE = 0.4
 """Fits whose centres are nearer than this share of a centre-line radius are one ring."""
+ON_METAL = 0.2
+"""Circles that reach no further than so many widths of the wire beyond a ring's metal are light
+and shadow on it."""
 
 
 def find_rings(
@@ -68,7 +71,7 @@ def find_rings(
     open_nests : where no clear ring was found, but one may be; a better camera may tell
     """
     guesses = [guess_tori(camera, nest) for nest in nests]
-    fit, owner = _best(photo, camera, guesses, FINALISTS, section, (GLANCE, COARSE))
+    fit, owner = _best(photo, camera, guesses, FINALISTS, section, COARSE)
     first = _likeliest(fit, owner, 1)
     best = _read(photo, camera, fit.tori[first], section)
     worth = np.zeros(len(nests))
@@ -99,13 +102,13 @@ def _best(
     guesses: list[Array],
     finalists: tuple[int, ...],
     section: Section,
-    grids: tuple[Grid, Grid],
+    grid: Grid,
 ) -> tuple[Fit, NDArray[np.int64]]:
     """Read the guesses of each nest round after round, and keep the likeliest.
 
     Parameters
     ----------
-    grids : how finely in the first round, and in all others
+    grid : how finely, and with it who reads
 
     Returns
     -------
@@ -114,11 +117,11 @@ def _best(
     """
     owner = np.repeat(np.arange(len(guesses)), [len(guess) for guess in guesses])
     tori = np.concatenate([np.empty((0, 6)), *guesses])
-    fit = fit_rings(photo, camera, tori, rounds=1, section=section, grid=grids[0])
+    fit = fit_rings(photo, camera, tori, rounds=1, section=section, grid=grid)
     for kept in finalists:
         chosen = _likeliest(fit, owner, kept)
         owner = owner[chosen]
-        fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1, section=section, grid=grids[1])
+        fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1, section=section, grid=grid)
     return fit, owner
 
 
@@ -201,7 +204,7 @@ def upheld(photo: Photo, camera: Camera, fit: Fit) -> Fit:
         guesses = [
             np.concatenate([fit.tori[[index]], _laid(usual, fit.tori[index])]) for index in unsure
         ]
-        again, owner = _best(photo, camera, guesses, (1,), fit.section, (FINE, FINE))
+        again, owner = _best(photo, camera, guesses, (1,), fit.section, FINE)
         again = settled(photo, camera, again)
         before = fit.chosen(unsure[owner])
         better = again.is_clear & ~(before.is_clear & (_worth(before) > _worth(again)))
@@ -239,19 +242,25 @@ def without_specks(fit: Fit, camera: Camera) -> Fit:
 
 def without_twins(fit: Fit) -> Fit:
     """Of several fits in one place keep the one whose edges scatter least."""
+    same = _same_ring(fit.tori, fit.tori)
     kept: list[int] = []
     for index in np.argsort(fit.scatter):
-        here = fit.tori[index]
-        if not any(_same_ring(here, fit.tori[other]) for other in kept):
+        if not same[index, kept].any():
             kept.append(int(index))
     return fit.chosen(np.array(sorted(kept), dtype=np.int64))
 
 
-def _same_ring(one: Array, other: Array) -> bool:
-    """Whether two rings share place and metal: one inside the other's hole is another ring."""
-    apart = float(np.hypot(one[X] - other[X], one[Y] - other[Y]))
-    nested = abs(one[RADIUS] - other[RADIUS]) > one[TUBE] + other[TUBE]
-    return apart < SAME_PLACE * min(one[RADIUS], other[RADIUS]) and not nested
+def _same_ring(tori: Array, others: Array) -> NDArray[np.bool_]:
+    """Which (n, m) of two sets of rings share place and metal.
+
+    One inside the other's hole is another ring.
+    """
+    one, other = tori[:, None], others[None]
+    apart = np.hypot(one[..., X] - other[..., X], one[..., Y] - other[..., Y])
+    nested = np.abs(one[..., RADIUS] - other[..., RADIUS]) > one[..., TUBE] + other[..., TUBE]
+    near = apart < SAME_PLACE * np.minimum(one[..., RADIUS], other[..., RADIUS])
+    same: NDArray[np.bool_] = near & ~nested
+    return same
 
 
 def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
@@ -260,24 +269,35 @@ def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
     By now it is known which sizes lie on the table: they are the first guesses.
     """
     clear = fit.chosen(np.nonzero(fit.is_clear)[0])
-    middles = camera.project(
-        np.column_stack([clear.tori[:, X], clear.tori[:, Y], clear.tori[:, TUBE]])
-    )
-    beside = [
-        nest
-        for nest in nests
-        if not len(clear)
-        or np.hypot(middles[:, 0] - nest.x, middles[:, 1] - nest.y).min() > 0.4 * nest.outer.radius
-    ]
+    beside = [nests[index] for index in np.nonzero(~_taken(camera, nests, clear))[0]]
     usual = _usual(clear.tori)
     guesses = [
         np.concatenate([guess_like(camera, nest, usual), guess_tori(camera, nest)[:SECOND_GUESSES]])
         for nest in beside
     ]
-    again, _ = _best(photo, camera, guesses, SECOND_FINALISTS, fit.section, (QUICK, QUICK))
+    again, _ = _best(photo, camera, guesses, SECOND_FINALISTS, fit.section, QUICK)
     every = without_twins(fit.joined(looks_round(again)))
     every = _reconsidered(photo, camera, every, usual)
     return without_specks(_with_covered(every, again), camera)
+
+
+def _taken(camera: Camera, nests: list[Nest], clear: Fit) -> NDArray[np.bool_]:
+    """Which nests (n,) are around the middles of rings that are found, or wholly on their metal."""
+    if not nests or not len(clear):
+        return np.zeros(len(nests), bool)
+    inner, outer = outlines(camera, clear.tori, ring_angles(16), clear.section)
+    middles = (inner.mean(axis=1) + outer.mean(axis=1)) / 2.0
+    hole, reach = (
+        np.hypot(*(edge - middles[:, None]).transpose(2, 0, 1)).mean(axis=1)
+        for edge in (inner, outer)
+    )
+    places = np.array([[nest.x, nest.y] for nest in nests])
+    radius = np.array([nest.outer.radius for nest in nests])[:, None]
+    away = np.hypot(*(places[:, None] - middles).transpose(2, 0, 1))
+    band = ON_METAL * (reach - hole)
+    on_metal = (away - radius > hole - band) & (away + radius < reach + band)
+    taken: NDArray[np.bool_] = (on_metal | (away < SAME_PLACE * radius)).any(axis=1)
+    return taken
 
 
 def _reconsidered(photo: Photo, camera: Camera, fit: Fit, usual: Array) -> Fit:
@@ -292,7 +312,7 @@ def _reconsidered(photo: Photo, camera: Camera, fit: Fit, usual: Array) -> Fit:
     guesses = []
     for index in odd:
         guesses.append(_laid(common, fit.tori[index]))
-    tried, owner = _best(photo, camera, guesses, ODD_FINALISTS, fit.section, (QUICK, QUICK))
+    tried, owner = _best(photo, camera, guesses, ODD_FINALISTS, fit.section, QUICK)
     found = fit.chosen(odd[owner])
     better = (_worth(tried) > _worth(found)) & ~_alike(tried.tori, found.tori).diagonal()
     better &= tried.is_clear
@@ -311,7 +331,7 @@ def _with_covered(fit: Fit, tried: Fit) -> Fit:
     """Add, in other places, what is round to a hair and yet no whole ring: one lies on it."""
     round_enough = (tried.scatter < CLEAR_SCATTER) & (tried.reading.presence <= PRESENCE_LEAST)
     for index in np.nonzero(round_enough & (tried.outer_mm > SMALLEST_MM))[0]:
-        if not any(_same_ring(tried.tori[index], other) for other in fit.tori):
+        if not _same_ring(tried.tori[[index]], fit.tori).any():
             fit = fit.joined(tried.chosen(np.array([index])))
     return fit
 

@@ -13,20 +13,22 @@ from vision.rings.reader import SAMPLES_PER_PLACE, Net, Reading, read_edges
 from vision.rings.rows import Rows
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
-from vision.rings.unwrap import COARSE, FINE, GLANCE, QUICK, S_FROM, S_TO, SAMPLES, SECTORS, Grid
+from vision.rings.unwrap import COARSE, FINE, QUICK, S_FROM, S_TO, SAMPLES, Grid, Unwrapped
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
-NETS = {FINE: Net.RING, QUICK: Net.QUICK, COARSE: Net.SCOUT, GLANCE: Net.SCOUT}
+NETS = {FINE: Net.RING, QUICK: Net.QUICK, COARSE: Net.SCOUT}
 """Which network reads what is seen so finely."""
 ROUNDS = 3
-PHASES = ((-0.25, 0.25, -0.25), (0.25, -0.25, 0.25))
+QUARTER = FINE.rays / 4.0 - 0.25
+PHASES = ((-0.25, 0.25, -QUARTER), (0.25, -0.25, QUARTER))
 """Shifts of the inner and the outer guess between the readings of a ring whose mean counts, in the
 reader's places along s: what it makes of an edge's place between two of them cancels. Four phases
 say no more: on 952 rendered rings the same errors to 0.001 mm. Third, the turn of the rays, in the
-angle between two: each reading has rays of its own, or its noise would be the same again."""
+angle between two: the sectors of one reading lie where those of the other meet, so that both
+together see twice as many, and each has rays of its own, or its noise would be the same again."""
 REWEIGHTINGS, STRICT_FROM = 6, 3
 """Turns of the robust fit; from the fourth one on, Huber's weight counts to the third power where
 most edges agree: by then it is clear which are wrong, and a shadow along a fifth of the ring moves
@@ -45,6 +47,8 @@ REMATCH_STEPS = 3
 """Along one slope: a step leaves a hundredth of the distance."""
 STEPS = (1e-4, 1e-4, 1e-4, 1e-4, 1e-5, 1e-5)
 """Of the numerical Jacobian, in mm and in ovality."""
+REMATCHED = 16
+"""Angles around a ring at which its outlines under two cameras are compared."""
 TUBE_SHRINK, TUBE_GROW = 0.5, 1.6
 """A round changes the wire at most by these factors."""
 HOLE_LEAST = 1.05
@@ -60,7 +64,8 @@ class Fit(Rows):
     reading: Reading
     """Of the last round."""
     residuals: Array
-    """(n, 2, sectors) edge minus fitted outline along s, last round."""
+    """(n, 2, sectors) edge minus fitted outline along s, last round; of several readings together
+    the sectors of all, in the order of their angles."""
     apart: Array
     """(n, 2) standard deviation of wire and ID over the readings whose mean counts, mm; of one
     reading how far it moved them."""
@@ -135,13 +140,10 @@ def fit_rings(
     if rounds < 1:
         raise ValueError(f"rounds must be at least 1, got {rounds}")
     last = tori
-    count = grid.sectors * grid.rays
-    angles = ring_angles(count) + turn * 2.0 * np.pi / count
     for _ in range(rounds):
         last = tori
-        lines = outlines(camera, last, angles, section)
-        unwrapped, reading = edges_between(photo, *lines, grid, partial(read_edges, net=NETS[grid]))
-        tori, residuals = refit(camera, last, reading, unwrapped.clear, section)
+        unwrapped, reading, middles = _read(photo, camera, last, section, grid, turn)
+        tori, residuals = refit(camera, last, middles, reading, unwrapped.clear, section)
     wire_moved = 2.0 * (tori[:, TUBE] - last[:, TUBE])
     id_moved = 2.0 * (tori[:, RADIUS] - last[:, RADIUS]) - wire_moved
     return Fit(
@@ -157,38 +159,51 @@ def fit_rings(
     )
 
 
+def _read(
+    photo: Photo, camera: Camera, tori: Array, section: Section, grid: Grid, turn: Array | float
+) -> tuple[Unwrapped, Reading, Array]:
+    """Cut rings open and read them; also the angles of the middles of the sectors."""
+    count = grid.sectors * grid.rays
+    turned = turn * 2.0 * np.pi / count
+    lines = outlines(camera, tori, ring_angles(count) + turned, section)
+    unwrapped, reading = edges_between(photo, *lines, grid, partial(read_edges, net=NETS[grid]))
+    return unwrapped, reading, ring_angles(grid.sectors) + turned
+
+
 def settled(photo: Photo, camera: Camera, fit: Fit) -> Fit:
-    """Read rings once more from each of `PHASES`: the mean, and how far the readings are apart."""
-    starts = [_shifted(fit.tori, inner, outer) for inner, outer, _ in PHASES]
-    each = fit_rings(
-        photo,
-        camera,
-        np.stack(starts, axis=1).reshape(-1, 6),
-        rounds=1,
-        section=fit.section,
-        turn=np.tile([[turn] for _, _, turn in PHASES], (len(fit), 1)),
-    )
+    """Read rings once more from each of `PHASES`, and fit them to all edges of all readings.
+
+    How far the readings by themselves are apart is a sign of doubt.
+    """
+    section = fit.section
+    each = [_shifted(fit.tori, inner, outer) for inner, outer, _ in PHASES]
+    starts = np.stack(each, axis=1).reshape(-1, 6)
+    turn = np.tile([[turn] for _, _, turn in PHASES], (len(fit), 1))
+    unwrapped, reading, middles = _read(photo, camera, starts, section, FINE, turn)
+    edges = _edges_of(camera, starts, middles, reading, unwrapped.clear, section)
+    alone, _ = _moved(starts, edges)
+    tori, left = _moved(fit.tori, _seen_from(edges, starts, fit.tori))
 
     def mean(values: NDArray[Any]) -> NDArray[Any]:
         means: NDArray[Any] = _by_phase(values).mean(axis=1, dtype=values.dtype)
         return means
 
-    sizes = _by_phase(np.stack([each.wire_mm, each.id_mm], axis=1))
+    sizes = np.stack([2.0 * alone[:, TUBE], 2.0 * (alone[:, RADIUS] - alone[:, TUBE])], axis=1)
     return Fit(
-        tori=mean(each.tori),
+        tori=tori,
         reading=Reading(
-            edges=mean(each.reading.edges),
-            weight=mean(each.reading.weight),
-            scale=mean(each.reading.scale),
-            presence=mean(each.reading.presence),
+            edges=_woven(reading.edges),
+            weight=_woven(reading.weight),
+            scale=mean(reading.scale),
+            presence=mean(reading.presence),
         ),
-        residuals=mean(each.residuals),
-        apart=sizes.std(axis=1, ddof=1),
-        clear=mean(each.clear),
-        planes=mean(each.planes),
-        paper=mean(each.paper),
-        clipped=mean(each.clipped),
-        section=fit.section,
+        residuals=_woven(left.reshape(reading.edges.shape)),
+        apart=_by_phase(sizes).std(axis=1, ddof=1),
+        clear=_woven(unwrapped.clear),
+        planes=mean(unwrapped.planes),
+        paper=mean(unwrapped.paper),
+        clipped=mean(unwrapped.planes[:, 3].mean(axis=(1, 2), dtype=float)),
+        section=section,
     )
 
 
@@ -198,6 +213,14 @@ def _by_phase(values: NDArray[Any]) -> NDArray[Any]:
     So its part of the picture is still in the processor's cache the second time.
     """
     return values.reshape(len(values) // len(PHASES), len(PHASES), *values.shape[1:])
+
+
+def _woven(values: Array) -> Array:
+    """What was read of n rings (n x phases, ..., sectors), all sectors of a ring by their angle."""
+    phases = np.moveaxis(_by_phase(values), 1, -1)
+    *rest, sectors, readings = phases.shape
+    woven: Array = phases.reshape(*rest, sectors * readings)
+    return woven
 
 
 def _shifted(tori: Array, inner: float, outer: float) -> Array:
@@ -210,35 +233,82 @@ def _shifted(tori: Array, inner: float, outer: float) -> Array:
 
 
 def refit(
-    camera: Camera, tori: Array, reading: Reading, clear: Array, section: Section = ROUND
+    camera: Camera,
+    tori: Array,
+    angles: Array,
+    reading: Reading,
+    clear: Array,
+    section: Section = ROUND,
 ) -> tuple[Array, Array]:
     """Move each torus so that its outlines pass the edges read around it.
 
     Weighted least squares of the edge distances along s, linear around the guess, with Huber
     weights (iteratively reweighted). Sectors outside the picture do not count.
 
+    Parameters
+    ----------
+    angles : (sectors,) or (n, sectors) of the middles of the sectors that were read
+
     Returns
     -------
     tori : (n, 6) moved rings
     residuals : (n, 2, sectors) edge minus outline after the move, in s
     """
-    sectors = reading.edges.shape[2]
     if not len(tori):
-        return tori, np.empty((0, 2, sectors))
-    jacobian, _, _ = _jacobian(camera, tori, ring_angles(sectors), section)
-    target = reading.edges - np.array([0.0, 1.0])[:, None]
-    base = reading.weight * (clear[:, None, :] > 0.99)
-    count = len(tori)
-    flat = jacobian.reshape(count, 2 * sectors, 6)
-    wanted = target.reshape(count, 2 * sectors)
-    prior = np.zeros((count, 6))
+        return tori, np.empty_like(reading.edges)
+    moved, left = _moved(tori, _edges_of(camera, tori, angles, reading, clear, section))
+    return moved, left.reshape(reading.edges.shape)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Edges(Rows):
+    """The edges read around n rings, and how their outlines move; linear around a guess."""
+
+    slopes: Array
+    """(n, k, 6) change of each outline along s for a unit of each parameter."""
+    off: Array
+    """(n, k) edge less outline of the guess, in s."""
+    weight: Array
+    """(n, k)"""
+
+
+def _edges_of(
+    camera: Camera, tori: Array, angles: Array, reading: Reading, clear: Array, section: Section
+) -> _Edges:
+    """What was read around guesses (n, 6); sectors outside the picture do not count."""
+    jacobian, _, _ = _jacobian(camera, tori, angles, section)
+    each = 2 * reading.edges.shape[2]
+    off = reading.edges - np.array([0.0, 1.0])[:, None]
+    weight = reading.weight * (clear[:, None, :] > 0.99)
+    return _Edges(
+        slopes=jacobian.reshape(len(tori), each, 6),
+        off=off.reshape(len(tori), each),
+        weight=weight.reshape(len(tori), each),
+    )
+
+
+def _seen_from(edges: _Edges, guesses: Array, tori: Array) -> _Edges:
+    """The edges around several guesses at each ring as seen from one (n, 6) of its own."""
+    count, each = len(tori), len(PHASES) * edges.off.shape[1]
+    aside = guesses - np.repeat(tori, len(PHASES), axis=0)
+    off = edges.off + np.einsum("nkp,np->nk", edges.slopes, aside)
+    return _Edges(
+        slopes=edges.slopes.reshape(count, each, 6),
+        off=off.reshape(count, each),
+        weight=edges.weight.reshape(count, each),
+    )
+
+
+def _moved(tori: Array, edges: _Edges) -> tuple[Array, Array]:
+    """Rings (n, 6) moved onto the edges, and what is left (n, k) of these, in s."""
+    prior = np.zeros((len(tori), 6))
     prior[:, OVAL_COS] = prior[:, OVAL_SIN] = (EDGE_S / OVAL_PRIOR) ** 2
-    move, left = robust_step(flat, wanted, base.reshape(count, 2 * sectors), prior, tori)
+    move, left = robust_step(edges.slopes, edges.off, edges.weight, prior, tori)
     moved = tori + move
     tube = np.clip(moved[:, TUBE], TUBE_SHRINK * tori[:, TUBE], TUBE_GROW * tori[:, TUBE])
     moved[:, TUBE] = tube
     moved[:, RADIUS] = np.maximum(moved[:, RADIUS], HOLE_LEAST * tube)
-    return moved, left.reshape(count, 2, sectors)
+    return moved, left
 
 
 def robust_step(
@@ -282,7 +352,7 @@ def rematch(tori: Array, seen_by: Camera, through: Camera, section: Section = RO
     """
     if not len(tori):
         return tori
-    angles = ring_angles(SECTORS)
+    angles = ring_angles(REMATCHED)
     seen = np.stack(outlines(seen_by, tori, angles, section), axis=1)
     middles = seen_by.project(np.column_stack([tori[:, 0], tori[:, 1], tori[:, TUBE]]))
     guess = tori.copy()
@@ -295,12 +365,12 @@ def rematch(tori: Array, seen_by: Camera, through: Camera, section: Section = RO
     guess[:, :2] = through.to_plane(middles, guess[:, [TUBE]])
     angles = angles + _turned(seen_by, through, middles)
     jacobian, normal, width = _jacobian(through, guess, angles, section)
-    flat = jacobian.reshape(len(tori), 2 * SECTORS, 6)
+    flat = jacobian.reshape(len(tori), 2 * REMATCHED, 6)
     pulled = np.linalg.pinv(flat)
     for _ in range(REMATCH_STEPS):
         drawn = np.stack(outlines(through, guess, angles, section), axis=1)
         apart = np.sum((seen - drawn) * normal, axis=-1) / width
-        guess = guess + np.einsum("npk,nk->np", pulled, apart.reshape(len(tori), 2 * SECTORS))
+        guess = guess + np.einsum("npk,nk->np", pulled, apart.reshape(len(tori), 2 * REMATCHED))
     return guess
 
 
@@ -314,7 +384,7 @@ def _turned(seen_by: Camera, through: Camera, middles: Array) -> float:
 def _jacobian(
     camera: Camera, tori: Array, angles: Array, section: Section
 ) -> tuple[Array, Array, Array]:
-    """Change of inner and outer outline along s for a unit of each parameter.
+    """Change of inner and outer outline along s for a unit of each parameter, at those angles.
 
     Along s means: the shift of the outline along its own normal, divided by the guess's wire
     width along that normal; under tilt the rays of s are not normal to the outline.
@@ -328,8 +398,9 @@ def _jacobian(
     moved = np.repeat(tori[None], 1 + len(STEPS), axis=0)
     for parameter, step in enumerate(STEPS):
         moved[1 + parameter, :, parameter] += step
+    around = angles if angles.ndim == 1 else np.tile(angles, (len(moved), 1))
     # all in one go: a few rings at a time are mostly the overhead of short steps
-    drawn = np.stack(outlines(camera, moved.reshape(-1, 6), angles, section), axis=1)
+    drawn = np.stack(outlines(camera, moved.reshape(-1, 6), around, section), axis=1)
     here, *there = drawn.reshape(len(moved), len(tori), *drawn.shape[1:])
     ahead = np.stack(outlines(camera, tori, angles + 1e-4, section), axis=1)
     tangent = ahead - here

@@ -7,7 +7,7 @@ from vision.results import Quantity, Scale
 from vision.rings.budget import REST_TILT_RAD
 from vision.rings.fit import Fit
 from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, ring_angles
-from vision.rings.unwrap import SECTORS
+from vision.rings.unwrap import FINE
 
 Array = NDArray[np.float64]
 
@@ -25,7 +25,7 @@ def ovality_of(fit: Fit, scale: Scale, index: int) -> Quantity:
     """(largest - smallest inside diameter) / mean of one ring, freed of what noise adds."""
     ring = fit.tori[index]
     inside = 2.0 * (ring[RADIUS] - ring[TUBE])
-    edges = 2 * SECTORS
+    edges = fit.residuals[index].size
     by_edge = 4.0 * fit.scatter[index] * 2.0 * ring[TUBE] * np.sqrt(2.0 / edges) / inside
     foot = fit.tori[index, :2] - scale.camera.position[:2]
     aside = float(np.hypot(*foot)) / scale.camera.height_mm
@@ -45,14 +45,14 @@ def step_of_ends(fit: Fit, index: int, gap_deg: float) -> Quantity | None:
 
     A saw-tooth that jumps at the gap, fitted to the edges beside what any closed ring does.
     """
-    angles = ring_angles(SECTORS)
+    sectors = fit.residuals.shape[2]
+    angles = ring_angles(sectors)
     turn = np.mod(angles - np.radians(gap_deg), 2.0 * np.pi)
     from_gap = np.minimum(turn, 2.0 * np.pi - turn)
-    weight = (
-        fit.reading.weight[index] * (fit.clear[index] > 0.99) * (from_gap > 1.2 * np.pi / SECTORS)
-    )
+    seen = (fit.clear[index] > 0.99) & (from_gap > 1.2 * np.pi / FINE.sectors)
+    weight = fit.reading.weight[index] * seen
     total = weight.sum(axis=0)
-    if np.count_nonzero(total) < SECTORS // 2:
+    if np.count_nonzero(total) < sectors // 2:
         return None
     wire = 2.0 * float(fit.tori[index, TUBE])
     moved = (fit.residuals[index] * weight).sum(axis=0) / np.maximum(total, 1e-9) * wire

@@ -28,8 +28,8 @@ between them."""
 MEAN_LIGHT, SLOPE_GAIN = 0.8, 8.0
 """What brings the inputs around zero and to like size; as in training."""
 LOG_WEIGHT_LIMIT = 4.0
-GAP = 8
-"""Least number of zeros behind a sector: as far as the widest window looks beyond its end."""
+REACH = 2
+"""So many places either way a place looks along s, each a block's dilation from the next."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,7 +94,7 @@ def _read(net: Weights, planes: Picture) -> tuple[Picture, Picture, Picture]:
     np.maximum(rows[:, :, : samples // 2], 0, out=padded[:, :, 2:-2])
     rows = _halved(net, "second", padded)
     places = samples // 4
-    strip = _strip(rows[:, :, :places])
+    strip = _strip(net, rows[:, :, :places])
     np.maximum(strip, 0, out=strip)
     block = 0
     while f"blocks.{block}.along.weight" in net:
@@ -173,14 +173,16 @@ def _windows(rows: Picture, weight: Picture) -> Picture:
     return out.reshape(-1, weight.shape[1])[:count]
 
 
-def _strip(rows: Picture) -> Picture:
-    """Rows (n, sectors, places, c) with zeros behind each sector, in number a multiple of four.
+def _strip(net: Weights, rows: Picture) -> Picture:
+    """Rows (n, sectors, places, c) with zeros behind each sector, as many as any place looks along.
 
-    Looking along s is then a shift of the whole strip, and its places can be sorted by their
-    remainder to two or to four.
+    Looking along s is then a shift of the whole strip. Its places can be sorted by their remainder
+    to the distance between those that one place looks at.
     """
     rings, sectors, places, channels = rows.shape
-    strip = np.zeros((rings, sectors, -(-(places + GAP) // 4) * 4, channels), np.float32)
+    widest = max(int(value) for name, value in net.items() if name.endswith("dilation"))
+    length = -(-(places + REACH * widest) // widest) * widest
+    strip = np.zeros((rings, sectors, length, channels), np.float32)
     strip[:, :, :places] = rows
     return strip
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.photo.decode import Photo
+from vision.photo.decode import LIGHT_STEPS, Photo
 from vision.rings.rows import Rows
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import outlines, ring_angles
@@ -30,7 +30,7 @@ class Grid:
     @property
     def s(self) -> Array:
         """(samples,) the s of each sample."""
-        return np.linspace(S_FROM, S_TO, 2 * self.samples + 1)[1::2]
+        return places_of(self.samples)
 
     @property
     def far_s(self) -> Array:
@@ -38,13 +38,19 @@ class Grid:
         return 0.5 + WIDER * (self.s - 0.5)
 
 
-SECTORS, SAMPLES = 16, 144
-FINE = Grid(sectors=SECTORS, rays=9, samples=SAMPLES, wide=True)
-QUICK = replace(FINE, rays=6, samples=SAMPLES // 2)
-COARSE = replace(QUICK, rays=4, wide=False)
-GLANCE = replace(COARSE, sectors=SECTORS // 2)
-"""For the readings that count, for those by which rings are found, and for the scout, whose first
-look at many guesses asks for half as many sectors."""
+def places_of(samples: int) -> Array:
+    """The s (samples,) at the middles of so many equal steps."""
+    return np.linspace(S_FROM, S_TO, 2 * samples + 1)[1::2]
+
+
+SECTORS, SAMPLES = 8, 72
+FINE = Grid(sectors=SECTORS, rays=18, samples=SAMPLES, wide=True)
+QUICK = replace(FINE, rays=12)
+COARSE = replace(FINE, rays=4, wide=False)
+"""For the readings that count, for those by which rings are found, and for the scout, which sorts
+many guesses."""
+WIRE = Grid(sectors=2 * SECTORS, rays=9, samples=2 * SAMPLES, wide=True)
+"""For straight wire: along it light hardly changes, and the little that tells is looked for."""
 S_FROM, S_TO = -0.6, 1.6
 """Range of s; s = 0 is the inner outline of the guess, s = 1 its outer one. In this measure the
 mirrored band of a bright wire sits at 0.146 and 0.854 at every size and distance."""
@@ -63,9 +69,6 @@ CLIPPED = 0.955
 """Linear level from which a sample counts as clipped (about 250 of 255)."""
 LENGTH_UNIT_PX = 30.0
 """Divisor that brings the wire's width in pixels near one."""
-
-SAMPLE_S = FINE.s
-"""(144,) the s of each sample of the reader's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,47 +102,61 @@ def unwrap(
     return unwrap_between(photo, inner, outer, grid)
 
 
-def unwrap_between(photo: Photo, inner: Array, outer: Array, grid: Grid = FINE) -> Unwrapped:
+def unwrap_between(
+    photo: Photo, inner: Array, outer: Array, grid: Grid = FINE, times: int = 0
+) -> Unwrapped:
     """Read the picture between and beside two lines, the same number of rays in each sector.
 
     Parameters
     ----------
     inner, outer : (n, sectors x rays, 2) pixels where s = 0 and s = 1
+    times : how often the picture is halved before
     """
-    start, stop = inner.astype(np.float32), outer.astype(np.float32)
+    zoom = 2.0**times
+    start, stop = (((line + 0.5) / zoom - 0.5).astype(np.float32) for line in (inner, outer))
     rings, rays = start.shape[:2]
     points = _points(start, stop, grid)
     # both looks in one go: a ring's part of the picture is read while it is in the cache
-    samples = photo.sample(points.reshape(-1, *points.shape[2:])).reshape(*points.shape[:3], 3)
-    near = _by_sector(samples[:, :rays], grid)
+    across, down = points.reshape(2, -1, grid.samples)
+    samples = photo.sample_steps(across, down, times).reshape(*points.shape[1:], 3)
+    near = samples[:, :rays]
     planes = np.empty((rings, 9 if grid.wide else 6, grid.sectors, grid.samples), np.float32)
-    planes[:, 3] = _share_clipped(near)
-    light = near.mean(axis=2)
-    paper = light[:, :, (grid.s < PAPER_INSIDE) | (grid.s > PAPER_OUTSIDE)]
-    around = paper.reshape(rings, paper.shape[1] * paper.shape[2], 3)
-    level = np.percentile(around, PAPER_PERCENTILE, axis=1)
+    planes[:, 3] = _share_clipped(near, grid)
+    light = _mean_of_rays(near, grid)
+    level = _paper(light[:, :, (grid.s < PAPER_INSIDE) | (grid.s > PAPER_OUTSIDE)])
     level32 = np.maximum(level, PAPER_LEAST)[:, None, None].astype(np.float32)
     planes[:, :3] = _relative(light, level32)
     if grid.wide:
-        far = _by_sector(samples[:, rays:], grid)
-        planes[:, 6:] = _relative(far.mean(axis=2), level32)
+        planes[:, 6:] = _relative(_mean_of_rays(samples[:, rays:], grid), level32)
     planes[:, 4] = grid.s
-    across = outer - inner
-    width_px = np.hypot(across[..., 0], across[..., 1]).mean(axis=1)
-    planes[:, 5] = width_px[:, None, None] / LENGTH_UNIT_PX
+    planes[:, 5] = widths_px(start, stop)[:, None, None] / LENGTH_UNIT_PX
     return Unwrapped(
         planes=planes,
-        clear=_share_inside(points[:, :rays], photo.size)
+        clear=_share_inside(points[:, :, :rays], np.array(photo.size) >> times)
         .reshape(rings, grid.sectors, grid.rays)
         .mean(axis=2),
         paper=level.max(axis=1),
     )
 
 
-def _by_sector(rays: Picture, grid: Grid) -> Picture:
-    """Light along rays (n, m, samples, 3) as (n, sectors, m / sectors, samples, 3)."""
-    rings, count, *rest = rays.shape
-    return rays.reshape(rings, grid.sectors, count // grid.sectors, *rest)
+def _mean_of_rays(steps: Picture, grid: Grid) -> Picture:
+    """Light (n, sectors, samples, 3) of rays (n, m, samples, 3) that are in `LIGHT_STEPS`."""
+    rings, count, samples, channels = steps.shape
+    each = count // grid.sectors
+    share = np.full((1, each), 1.0 / each / LIGHT_STEPS, np.float32)
+    # a product: numpy takes three times as long for a mean
+    mean: Picture = share @ steps.reshape(rings * grid.sectors, each, samples * channels)
+    return mean.reshape(rings, grid.sectors, samples, channels)
+
+
+def _paper(light: Picture) -> Array:
+    """Light (n, 3) of the surroundings (n, sectors, m, 3): that percentile, between two of them."""
+    around = np.moveaxis(light, 3, 1).reshape(len(light), 3, light.shape[1] * light.shape[2])
+    ordered = np.sort(around, axis=2)  # faster than np.percentile, which partitions
+    at = PAPER_PERCENTILE / 100.0 * (ordered.shape[2] - 1)
+    share, low = at % 1.0, int(at)
+    paper: Array = (1.0 - share) * ordered[..., low] + share * ordered[..., low + 1]
+    return paper
 
 
 def _relative(light: Picture, level: Picture) -> Picture:
@@ -150,38 +167,49 @@ def _relative(light: Picture, level: Picture) -> Picture:
 
 
 def _points(inner: Picture, outer: Picture, grid: Grid) -> Picture:
-    """Pixels (n, m, samples, 2) along the m rays of n rings from inner to outer.
+    """Pixels, x and y (2, n, m, samples), along the m rays of n rings from inner to outer.
 
     Behind them those of the wide look, along some of the rays.
     """
     rays = inner.shape[1]
     far = slice(EVERY // 2, rays if grid.wide else 0, EVERY)
-    points = np.empty((len(inner), rays + len(range(rays)[far]), grid.samples, 2), np.float32)
+    points = np.empty((2, len(inner), rays + len(range(rays)[far]), grid.samples), np.float32)
     for some, out, s in (
-        (slice(0, rays), points[:, :rays], grid.s),
-        (far, points[:, rays:], grid.far_s),
+        (slice(0, rays), points[:, :, :rays], grid.s),
+        (far, points[:, :, rays:], grid.far_s),
     ):
-        for axis in (0, 1):  # one by one: numpy is slow over a last axis of two
+        for axis in (0, 1):
             start, stop = inner[:, some, None, axis], outer[:, some, None, axis]
-            np.add(start, s.astype(np.float32) * (stop - start), out=out[..., axis])
+            np.multiply(s.astype(np.float32), stop - start, out=out[axis])
+            out[axis] += start
     return points
 
 
-def _share_inside(points: Picture, size: tuple[int, int]) -> Array:
-    """Share (n, m) of the points of each ray (n, m, samples, 2) that lies in the picture."""
+def widths_px(inner: Array | Picture, outer: Array | Picture) -> Array:
+    """Mean width (n,) between two lines (n, m, 2) around each ring, in their pixels."""
+    across = outer - inner
+    widths: Array = np.hypot(across[..., 0], across[..., 1]).mean(axis=1)
+    return widths
+
+
+def _share_inside(points: Picture, size: NDArray[np.int64]) -> Array:
+    """Share (n, m) of the points of each ray (2, n, m, samples) that lies in the picture."""
     if not points.size:
-        return np.ones(points.shape[:2])
-    ends = points[:, :, [0, -1]]
-    if ends.min() >= 0 and bool(np.all(ends.max(axis=(0, 1, 2)) <= np.array(size) - 1)):
-        return np.ones(points.shape[:2])
-    x, y = points[..., 0], points[..., 1]
+        return np.ones(points.shape[1:3])
+    ends = points[..., [0, -1]]
+    if ends.min() >= 0 and bool(np.all(ends.max(axis=(1, 2, 3)) <= size - 1)):
+        return np.ones(points.shape[1:3])
+    x, y = points
     inside = (x >= 0) & (y >= 0) & (x <= size[0] - 1) & (y <= size[1] - 1)
     return np.asarray(inside.mean(axis=2), np.float64)
 
 
-def _share_clipped(light: Picture) -> Picture:
-    """Share of the rays (n, sectors, rays, samples, 3) that are overexposed."""
-    if not light.size or light.max() <= CLIPPED:
-        return np.zeros((*light.shape[:2], light.shape[3]), np.float32)
-    brightest = np.maximum(np.maximum(light[..., 0], light[..., 1]), light[..., 2])
-    return np.asarray((brightest > CLIPPED).mean(axis=2, dtype=np.float32), np.float32)
+def _share_clipped(steps: Picture, grid: Grid) -> Picture:
+    """Share (n, sectors, samples) of the rays (n, m, samples, 3) that are overexposed."""
+    rings, count, samples, _ = steps.shape
+    clipped = CLIPPED * LIGHT_STEPS
+    if not steps.size or steps.max() <= clipped:
+        return np.zeros((rings, grid.sectors, samples), np.float32)
+    brightest = np.maximum(np.maximum(steps[..., 0], steps[..., 1]), steps[..., 2])
+    by_sector = (brightest > clipped).reshape(rings, grid.sectors, count // grid.sectors, samples)
+    return np.asarray(by_sector.mean(axis=2, dtype=np.float32), np.float32)

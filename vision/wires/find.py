@@ -13,7 +13,7 @@ from vision.rings.fit import Fit
 from vision.rings.others import FRAME_MM
 from vision.rings.section import HALF_ROUND, HALF_ROUND_INSIDE, Section
 from vision.rings.torus import outlines, ring_angles
-from vision.rings.unwrap import SAMPLE_S
+from vision.rings.unwrap import WIRE
 from vision.scale.camera import Camera
 from vision.wires.fit import StretchFit, fit_stretches, settled
 from vision.wires.printed import printed
@@ -211,7 +211,7 @@ def _without_shadows(pieces: list[Piece]) -> list[Piece]:
 def _relief(piece: Piece) -> float:
     """Spread of light across the wire, in roots of light relative to the table."""
     light = piece.fit.planes[:, :3].mean(axis=1, dtype=float)
-    core = light[:, :, (CORE[0] < SAMPLE_S) & (CORE[-1] > SAMPLE_S)]
+    core = light[:, :, (CORE[0] < WIRE.s) & (CORE[-1] > WIRE.s)]
     return float(np.median(core.std(axis=2)))
 
 
@@ -322,7 +322,7 @@ def _contrast(photo: Photo, camera: Camera, stretch: Array, section: Section) ->
 def _holds_narrower(photo: Photo, camera: Camera, fit: StretchFit, section: Section) -> bool:
     """Whether the reader, started along both sides, sees a narrower wire along each."""
     best = int(np.argmax(fit.presence))
-    lanes = fit.planes[best, :3][:, :, (SAMPLE_S > 0.3) & (SAMPLE_S < 0.7)].mean(axis=1)
+    lanes = fit.planes[best, :3][:, :, (WIRE.s > 0.3) & (WIRE.s < 0.7)].mean(axis=1)
     if np.mean(np.abs(lanes - 1.0).max(axis=0) < LIKE_TABLE) < GAP_SHARE:
         return False
     whole = fit.stretches[best]

@@ -11,7 +11,7 @@ from vision.rings.fit import EDGE_S, robust_step
 from vision.rings.reader import Net, Reading, read_edges
 from vision.rings.rows import Rows
 from vision.rings.section import ROUND, Section
-from vision.rings.unwrap import FINE, SECTORS
+from vision.rings.unwrap import WIRE
 from vision.scale.camera import Camera
 from vision.wires.stretch import ANGLE, BEND, HALF, LENGTH, X, Y, axis_of, evenly, silhouettes
 
@@ -120,8 +120,8 @@ def fit_stretches(
     last = stretches
     for _ in range(rounds):
         last = stretches
-        lines = silhouettes(camera, last, evenly(FINE.sectors * FINE.rays), section)
-        unwrapped, reading = edges_between(photo, *lines, FINE, read)
+        lines = silhouettes(camera, last, evenly(WIRE.sectors * WIRE.rays), section)
+        unwrapped, reading = edges_between(photo, *lines, WIRE, read)
         stretches, residuals = refit(camera, last, reading, unwrapped.clear, section)
     return StretchFit(
         stretches=stretches,
@@ -203,13 +203,13 @@ def refit(
     prior[:, 3] = (EDGE_S * BOW_WIDTHS * 2.0 * stretches[:, HALF]) ** 2
     here[:, 3] = stretches[:, BEND]
     move, left = robust_step(
-        jacobian.reshape(count, 2 * SECTORS, 4),
-        target.reshape(count, 2 * SECTORS),
-        base.reshape(count, 2 * SECTORS),
+        jacobian.reshape(count, 2 * WIRE.sectors, 4),
+        target.reshape(count, 2 * WIRE.sectors),
+        base.reshape(count, 2 * WIRE.sectors),
         prior,
         here,
     )
-    return _moved(stretches, move), left.reshape(count, 2, SECTORS)
+    return _moved(stretches, move), left.reshape(count, 2, WIRE.sectors)
 
 
 def _moved(stretches: Array, move: Array) -> Array:
@@ -230,7 +230,7 @@ def _jacobian(camera: Camera, stretches: Array, section: Section) -> tuple[Array
     With it, as for rings, the normals (n, 2, 16, 2) of the silhouettes and the wire's width
     (n, 2, 16) along them.
     """
-    places = evenly(SECTORS)
+    places = evenly(WIRE.sectors)
     here = np.stack(silhouettes(camera, stretches, places, section), axis=1)
     tangent = np.gradient(here, axis=2)
     normal = np.stack([tangent[..., 1], -tangent[..., 0]], axis=-1)
@@ -252,7 +252,7 @@ def rematch(stretches: Array, seen_by: Camera, through: Camera, section: Section
     """
     if not len(stretches):
         return stretches
-    places = evenly(SECTORS)
+    places = evenly(WIRE.sectors)
     seen = np.stack(silhouettes(seen_by, stretches, places, section), axis=1)
     guess = stretches.copy()
     for row, axis in enumerate(axis_of(stretches, np.array([-0.5, 0.0, 0.5]))[0]):
@@ -267,8 +267,8 @@ def rematch(stretches: Array, seen_by: Camera, through: Camera, section: Section
         drawn = np.stack(silhouettes(through, guess, places, section), axis=1)
         jacobian, normal, width = _jacobian(through, guess, section)
         apart = np.sum((seen - drawn) * normal, axis=-1) / width
-        flat = jacobian.reshape(len(guess), 2 * SECTORS, 4)
+        flat = jacobian.reshape(len(guess), 2 * WIRE.sectors, 4)
         squares = np.einsum("nkp,nkq->npq", flat, flat) + 1e-9 * np.eye(4)
-        right = np.einsum("nkp,nk->np", flat, apart.reshape(len(guess), 2 * SECTORS))
+        right = np.einsum("nkp,nk->np", flat, apart.reshape(len(guess), 2 * WIRE.sectors))
         guess = _moved(guess, np.linalg.solve(squares, right[..., None])[..., 0])
     return guess

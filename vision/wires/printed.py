@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.rings.unwrap import SAMPLE_S
+from vision.rings.unwrap import places_of
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
@@ -27,8 +27,8 @@ def printed(strips: Sequence[Picture], rings: Picture) -> NDArray[np.bool_]:
 
     Parameters
     ----------
-    strips : for each the planes (k, 6, 32, 144) of its stretches, unwrapped
-    rings : (m, 6, 32, 144) the same of the rings
+    strips : for each the planes (k, 9, sectors, samples) of its stretches, unwrapped
+    rings : (m, 9, ...) the same of the rings
     """
     shadows = np.array([np.median(_shadow(planes)) for planes in strips])
     even = np.array([_even(planes) for planes in strips], dtype=bool)
@@ -40,9 +40,10 @@ def printed(strips: Sequence[Picture], rings: Picture) -> NDArray[np.bool_]:
 
 
 def _light(planes: Picture, low: float, high: float) -> Array:
-    """Light (n, 32, m) between two places across."""
+    """Light (n, sectors, m) between two places across."""
     light: Array = planes[:, :3].mean(axis=1, dtype=float)
-    return light[:, :, (low < SAMPLE_S) & (high > SAMPLE_S)]
+    s = places_of(planes.shape[3])
+    return light[:, :, (low < s) & (high > s)]
 
 
 def _shadow(planes: Picture) -> Array:

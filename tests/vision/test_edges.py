@@ -1,0 +1,62 @@
+"""Rings cut open together: each comes back in its place, wide ones from a halved picture."""
+
+import numpy as np
+import pytest
+
+from vision.photo.decode import Photo
+from vision.results import PhotoInfo
+from vision.rings.edges import WIDE_PX, edges_between
+from vision.rings.reader import Reading
+from vision.rings.torus import ring_angles
+from vision.rings.unwrap import LENGTH_UNIT_PX, QUICK, Unwrapped
+
+SIDE = 900
+
+
+def smooth_photo() -> Photo:
+    """Light that changes slowly, so that halving takes nothing from it."""
+    x, y = np.meshgrid(np.arange(SIDE), np.arange(SIDE))
+    waves = [np.sin(x / 41.0 + k) + np.cos(y / 37.0 - k) for k in range(3)]
+    bgr = np.rint(130.0 + 50.0 * np.stack(waves, axis=-1)).astype(np.uint8)
+    info = PhotoInfo(file="a", width_px=SIDE, height_px=SIDE, taken=None, sha256="")
+    return Photo(info=info, bgr=bgr, f35_mm=None)
+
+
+def cut_open(widths: list[float]) -> Unwrapped:
+    """Rings of these widths in pixels, around places of their own, in one go."""
+    angles = ring_angles(QUICK.sectors * QUICK.rays)
+    ray = np.stack([np.cos(angles), np.sin(angles)], axis=-1)
+    middles = np.array([[420.0 + 9.0 * k, 450.0 - 7.0 * k] for k in range(len(widths))])
+    inner = middles[:, None] + 60.0 * ray
+    outer = middles[:, None] + (60.0 + np.array(widths)[:, None, None]) * ray
+    unwrapped, reading = edges_between(smooth_photo(), inner, outer, QUICK, brightness)
+    np.testing.assert_array_equal(reading.presence, unwrapped.planes[:, 0].mean(axis=(1, 2)))
+    return unwrapped
+
+
+def brightness(planes: np.ndarray) -> Reading:
+    """A reader that tells rings apart by their light."""
+    nothing = np.zeros((len(planes), 2, QUICK.sectors))
+    return Reading(
+        edges=nothing,
+        weight=nothing,
+        scale=np.zeros((len(planes), 2)),
+        presence=planes[:, 0].mean(axis=(1, 2)),
+    )
+
+
+def test_each_ring_comes_back_in_its_place() -> None:
+    widths = [20.0, 100.0, 30.0, 50.0, 200.0, 25.0]
+    together = cut_open(widths)
+    seen_px = together.planes[:, 5, 0, 0] * LENGTH_UNIT_PX
+    assert seen_px == pytest.approx([20.0, 25.0, 30.0, 25.0, 25.0, 25.0], rel=1e-4)
+    assert seen_px.max() < WIDE_PX
+
+
+def test_wide_wire_looks_the_same_in_a_halved_picture(monkeypatch: pytest.MonkeyPatch) -> None:
+    halved = cut_open([60.0, 110.0])
+    monkeypatch.setattr("vision.rings.edges.WIDE_PX", 1000.0)
+    whole = cut_open([60.0, 110.0])
+    for light in (slice(0, 3), slice(6, 9)):
+        np.testing.assert_allclose(halved.planes[:, light], whole.planes[:, light], atol=0.01)
+    np.testing.assert_array_equal(halved.clear, whole.clear)
