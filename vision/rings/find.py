@@ -76,7 +76,9 @@ def find_rings(
     best = _read(photo, camera, fit.tori[first], section)
     worth = np.zeros(len(nests))
     worth[owner[first]] = _worth(fit)[first]
-    rival = (_worth(fit) >= RIVAL * worth[owner]) & np.isin(owner, owner[first][~best.is_clear])
+    near = _worth(fit) >= RIVAL * worth[owner]
+    unclear, unsure = owner[first][~best.is_clear], owner[first][best.is_clear & ~_is_sure(best)]
+    rival = (near & np.isin(owner, unclear)) | np.isin(owner, unsure)
     second = np.setdiff1d(np.nonzero(rival)[0], first)
     other = _read(photo, camera, fit.tori[second], section)
     read = np.concatenate([first, second])
@@ -241,10 +243,10 @@ def without_specks(fit: Fit, camera: Camera) -> Fit:
 
 
 def without_twins(fit: Fit) -> Fit:
-    """Of several fits in one place keep the one whose edges scatter least."""
+    """Of several fits in one place keep the likeliest: a hard shadow is round as well."""
     same = _same_ring(fit.tori, fit.tori)
     kept: list[int] = []
-    for index in np.argsort(fit.scatter):
+    for index in np.argsort(-_worth(fit), kind="stable"):
         if not same[index, kept].any():
             kept.append(int(index))
     return fit.chosen(np.array(sorted(kept), dtype=np.int64))
