@@ -5,19 +5,27 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from tests.vision.made_fit import scattered
 from vision.photo.circles import Circle, Nest, find_circles
 from vision.photo.decode import Photo, read_photo
 from vision.rings.find import _taken, find_rings, refind, upheld
 from vision.rings.fit import Fit, settled
-from vision.rings.torus import RADIUS, TUBE, X, Y
+from vision.rings.torus import RADIUS, TUBE, X, Y, outlines, ring_angles
 from vision.rings.unwrap import FINE
 from vision.scale.camera import Camera, focal_px, looking_down
 
 PHOTO = Path(__file__).resolve().parents[2] / "sample_images" / "bronze-handful.jpg"
 HEIGHT_MM = 136.0
 """Of the camera, roughly: sizes are compared with each other only."""
+
+
+HARD_LAMP = Path(__file__).with_name("hard-lamp.jpg")
+"""A rendered brass ring of 1.207 mm wire and ID 5.983 mm in hard light, cut from a photo of the
+scene `t1-brass-half-turn-a`: its middle, its outer radius, and how the photo was taken (pixels)."""
+RING_AT, RING_RADIUS = (160.448, 159.927), 74.39
+F_PX, MIDDLE_AT, CAMERA_MM = 3005.4, (759.7, 426.1), 171.9
 
 
 @cache
@@ -57,6 +65,26 @@ def test_what_is_read_for_good_and_not_sure_is_asked_again() -> None:
     assert np.array_equal(again.tori[:-1], exact.tori[1:])  # what is sure stays as it was read
     back = np.abs(again.tori[-1] - exact.tori[0])
     assert back[[X, Y, RADIUS, TUBE]].max() < 0.01 * float(exact.wire_mm[0])
+
+
+def test_a_ring_of_shadow_is_not_taken_for_the_ring_that_throws_it() -> None:
+    """The scout likes the shadow best: it has had too few rounds to see the ring itself."""
+    photo = read_photo(HARD_LAMP)
+    camera = Camera(
+        rotation=looking_down(0.0, 0.0),
+        position=np.array([0.0, 0.0, CAMERA_MM]),
+        f_px=F_PX,
+        cx=MIDDLE_AT[0],
+        cy=MIDDLE_AT[1],
+    )
+    fit, _ = find_rings(photo, camera, find_circles(photo))
+    fit = upheld(photo, camera, settled(photo, camera, fit))
+    assert len(fit) == 1
+    _, outer = outlines(camera, fit.tori, ring_angles(96))
+    middle = outer[0].mean(axis=0)
+    assert np.hypot(*(middle - RING_AT)) < 1.0
+    assert np.hypot(*(outer[0] - middle).T).mean() == pytest.approx(RING_RADIUS, abs=1.0)
+    assert fit.wire_mm == pytest.approx(1.207, abs=0.02)
 
 
 def test_light_and_shadow_on_the_metal_of_a_found_ring_are_no_other_ring() -> None:

@@ -40,6 +40,10 @@ PRESENCE_LEAST = 0.5
 SURE_SCATTER, SURE_PRESENCE, ASKED_AGAIN = 0.02, 0.98, 2
 """Of 2,720 rings measured in rendered photos four scatter more or are less present, among them the
 one that was 0.48 mm off. Such are read again, at most so often."""
+AGAIN_FINALISTS = (4, 3)
+"""Then so many guesses stay, round after round of the scout, and the reader reads the last ones."""
+ASIDE, ASIDE_WAYS = 0.7, 8
+"""Such guesses lie around the ring too, so many wire widths aside, in so many directions."""
 HOPELESS = 0.03
 """Presence in the end, by scout and reader, under which a nest holds no ring under any camera."""
 SMALLEST_MM = 1.9
@@ -195,19 +199,21 @@ def looks_round(fit: Fit) -> Fit:
 def upheld(photo: Photo, camera: Camera, fit: Fit) -> Fit:
     """Keep, after the reading that counts, what still may be a ring, whole or covered.
 
-    What proves no sure ring is read again, from where it was left and from the usual sizes: in
-    hard light the quick reader may have taken a shadow's edge for a ring's.
+    What proves no sure ring is looked for again, by itself and in the usual sizes, where it was
+    left and around: in hard light a ring's shadow, which lies most of a wire's width aside, may
+    have been taken for the ring.
     """
     for _ in range(ASKED_AGAIN):
         unsure = np.nonzero(~_is_sure(fit))[0]
         if not len(unsure):
             break
         usual = _usual(fit.chosen(np.nonzero(fit.is_clear)[0]).tori)
-        guesses = [
-            np.concatenate([fit.tori[[index]], _laid(usual, fit.tori[index])]) for index in unsure
-        ]
-        again, owner = _best(photo, camera, guesses, (1,), fit.section, FINE)
+        guesses = [_around(fit.tori[index], usual) for index in unsure]
+        again, owner = _best(photo, camera, guesses, AGAIN_FINALISTS, fit.section, COARSE)
+        again = fit_rings(photo, camera, again.tori, rounds=1, section=fit.section, grid=FINE)
         again = settled(photo, camera, again)
+        likeliest = _likeliest(again, owner, 1)
+        again, owner = again.chosen(likeliest), owner[likeliest]
         before = fit.chosen(unsure[owner])
         better = again.is_clear & ~(before.is_clear & (_worth(before) > _worth(again)))
         kept = np.setdiff1d(np.arange(len(fit)), unsure[owner[better]])
@@ -223,6 +229,16 @@ def _is_sure(fit: Fit) -> NDArray[np.bool_]:
         fit.is_clear & (fit.scatter < SURE_SCATTER) & (fit.reading.presence > SURE_PRESENCE)
     )
     return sure
+
+
+def _around(torus: Array, usual: Array) -> Array:
+    """Rings (k, 6) of one's own size and of the usual ones (m, 6), in its place and around it."""
+    laid = np.concatenate([torus[None], _laid(usual, torus)])
+    turns = np.arange(ASIDE_WAYS) * (2.0 * np.pi / ASIDE_WAYS)
+    steps = ASIDE * 2.0 * torus[TUBE] * np.stack([np.cos(turns), np.sin(turns)], axis=1)
+    aside = np.repeat(laid[None], 1 + ASIDE_WAYS, axis=0)
+    aside[1:, :, [X, Y]] += steps[:, None]
+    return aside.reshape(-1, 6)
 
 
 def _laid(tori: Array, where: Array) -> Array:
