@@ -37,9 +37,8 @@ UNSURE = 0.02
 SCATTER_MOST = 0.09
 """Residual scatter (wire widths) above which two outlines are no ring's."""
 PRESENCE_LEAST = 0.5
-SURE_SCATTER, SURE_PRESENCE, ASKED_AGAIN = 0.02, 0.98, 2
-"""Of 2,720 rings measured in rendered photos four scatter more or are less present, among them the
-one that was 0.48 mm off. Such are read again, at most so often."""
+ASKED_AGAIN = 2
+"""What proves no sure ring is looked for again, at most so often."""
 AGAIN_FINALISTS = (4, 3)
 """Then so many guesses stay, round after round of the scout, and the reader reads the last ones."""
 ASIDE, ASIDE_WAYS = 0.7, 8
@@ -81,7 +80,7 @@ def find_rings(
     worth = np.zeros(len(nests))
     worth[owner[first]] = _worth(fit)[first]
     near = _worth(fit) >= RIVAL * worth[owner]
-    unclear, unsure = owner[first][~best.is_clear], owner[first][best.is_clear & ~_is_sure(best)]
+    unclear, unsure = owner[first][~best.is_clear], owner[first][best.is_clear & ~best.is_sure]
     rival = (near & np.isin(owner, unclear)) | np.isin(owner, unsure)
     second = np.setdiff1d(np.nonzero(rival)[0], first)
     other = _read(photo, camera, fit.tori[second], section)
@@ -204,7 +203,7 @@ def upheld(photo: Photo, camera: Camera, fit: Fit) -> Fit:
     have been taken for the ring.
     """
     for _ in range(ASKED_AGAIN):
-        unsure = np.nonzero(~_is_sure(fit))[0]
+        unsure = np.nonzero(~fit.is_sure)[0]
         if not len(unsure):
             break
         usual = _usual(fit.chosen(np.nonzero(fit.is_clear)[0]).tori)
@@ -221,14 +220,6 @@ def upheld(photo: Photo, camera: Camera, fit: Fit) -> Fit:
     seen = fit.reading.presence > PRESENCE_LEAST
     good = (fit.scatter < SCATTER_MOST) & (seen | (fit.scatter < CLEAR_SCATTER))
     return without_twins(fit.chosen(np.nonzero(good)[0]))
-
-
-def _is_sure(fit: Fit) -> NDArray[np.bool_]:
-    """Which rings (n,), read for good, look as nearly all do that are measured right."""
-    sure: NDArray[np.bool_] = (
-        fit.is_clear & (fit.scatter < SURE_SCATTER) & (fit.reading.presence > SURE_PRESENCE)
-    )
-    return sure
 
 
 def _around(torus: Array, usual: Array) -> Array:
