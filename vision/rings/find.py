@@ -19,8 +19,9 @@ Array = NDArray[np.float64]
 FINALISTS = (3,)
 """Pairs of outlines of a nest that stay, round after round of the scout."""
 RIVAL = 0.5
-"""The second one is read by the reader too if the first proves no clear ring and the scout finds
-the second worth so much of it; under glare the light along an edge looks like a thin ring."""
+"""Another one is read by the reader too if the first proves no clear ring and the scout finds the
+other worth so much of it, for under glare the light along an edge looks like a thin ring; and every
+one if the first is clear but not sure."""
 SECOND_FINALISTS, SECOND_GUESSES = (4, 2, 1), 2
 """The same for the second try, and how many guesses of a nest's own it makes."""
 ODD_FINALISTS, COMMON = (2, 1), 3
