@@ -13,6 +13,12 @@ from vision.rings.unwrap import LENGTH_UNIT_PX, QUICK, Unwrapped
 SIDE = 900
 
 
+@pytest.fixture(autouse=True)
+def large(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the small picture count as a large one."""
+    monkeypatch.setattr("vision.rings.edges.MANY_PIXELS", SIDE * SIDE)
+
+
 def smooth_photo() -> Photo:
     """Light that changes slowly, so that halving takes nothing from it."""
     x, y = np.meshgrid(np.arange(SIDE), np.arange(SIDE))
@@ -51,6 +57,12 @@ def test_each_ring_comes_back_in_its_place() -> None:
     seen_px = together.planes[:, 5, 0, 0] * LENGTH_UNIT_PX
     assert seen_px == pytest.approx([20.0, 25.0, 30.0, 25.0, 25.0, 25.0], rel=1e-4)
     assert seen_px.max() < WIDE_PX
+
+
+def test_a_small_picture_is_read_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("vision.rings.edges.MANY_PIXELS", SIDE * SIDE + 1)
+    seen_px = cut_open([20.0, 100.0]).planes[:, 5, 0, 0] * LENGTH_UNIT_PX
+    assert seen_px == pytest.approx([20.0, 100.0], rel=1e-4)
 
 
 def test_wide_wire_looks_the_same_in_a_halved_picture(monkeypatch: pytest.MonkeyPatch) -> None:

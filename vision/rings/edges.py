@@ -16,10 +16,11 @@ Picture = NDArray[np.float32]
 PART_POINTS = 200_000
 """Samples that are worked on together: their light, and what the reader makes of it, fit the
 processor's cache. Nineteen rings as finely as it goes."""
-WIDE_PX = 48.0
-"""Wire of this width and more is read in a picture halved as often as brings it below: samples lie
-so close then that none of the light between them is lost, and the readers have learnt mostly from
-wire of 10 to 50 pixels."""
+WIDE_PX, MANY_PIXELS = 48.0, 16_000_000
+"""Wire of this width and more, in a picture of more pixels than so many, is read in one halved as
+often as brings it below: samples lie so close then that none of the light between them is lost, and
+the readers have learnt mostly from wire of 10 to 50 pixels. In smaller pictures hardly any wire is
+so wide, but many a wrong guess."""
 
 
 def edges_between(
@@ -35,6 +36,8 @@ def edges_between(
     """
     wide = np.log2(np.maximum(widths_px(inner, outer), 1.0) / WIDE_PX)
     halvings = np.maximum(np.floor(wide) + 1.0, 0.0).astype(np.int64)
+    if photo.size[0] * photo.size[1] < MANY_PIXELS:
+        halvings[:] = 0
     parts = [part for times in np.unique(halvings) for part in _parts(halvings == times, grid)]
     parts = parts or [np.arange(0)]
 
