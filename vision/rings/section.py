@@ -40,7 +40,7 @@ class Section:
     u_id_rel: float = 0.0
     """Standard uncertainty of wire and ID, in wires, beside what the reader doubts: it learnt from
     few such rings, and edges are rounded. What 95 % of 571 held-out rings of the training's tracer,
-    photographed twice, need."""
+    photographed twice, needed of the reader before this one; of it, 92 % of 135 such rings."""
 
     @property
     def is_round(self) -> bool:
