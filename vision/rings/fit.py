@@ -106,9 +106,7 @@ class Fit(Rows):
     def is_sure(self) -> NDArray[np.bool_]:
         """(n,) which look as nearly all rings do that are read for good and right."""
         sure: NDArray[np.bool_] = (
-            self.is_clear
-            & (self.scatter < SURE_SCATTER)
-            & (self.reading.presence > SURE_PRESENCE)
+            self.is_clear & (self.scatter < SURE_SCATTER) & (self.reading.presence > SURE_PRESENCE)
         )
         return sure
 
