@@ -5,10 +5,10 @@ import pytest
 
 from vision.photo.decode import Photo
 from vision.results import PhotoInfo
-from vision.rings.edges import WIDE_PX, edges_between
+from vision.rings.edges import APART_PX, edges_between
 from vision.rings.reader import Reading
 from vision.rings.torus import ring_angles
-from vision.rings.unwrap import LENGTH_UNIT_PX, QUICK, Unwrapped
+from vision.rings.unwrap import LENGTH_UNIT_PX, QUICK, S_FROM, S_TO, Unwrapped
 
 SIDE = 900
 
@@ -56,7 +56,7 @@ def test_each_ring_comes_back_in_its_place() -> None:
     together = cut_open(widths)
     seen_px = together.planes[:, 5, 0, 0] * LENGTH_UNIT_PX
     assert seen_px == pytest.approx([20.0, 25.0, 30.0, 25.0, 25.0, 25.0], rel=1e-4)
-    assert seen_px.max() < WIDE_PX
+    assert seen_px.max() * (S_TO - S_FROM) / QUICK.samples < APART_PX
 
 
 def test_a_small_picture_is_read_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -67,7 +67,7 @@ def test_a_small_picture_is_read_as_it_is(monkeypatch: pytest.MonkeyPatch) -> No
 
 def test_wide_wire_looks_the_same_in_a_halved_picture(monkeypatch: pytest.MonkeyPatch) -> None:
     halved = cut_open([60.0, 110.0])
-    monkeypatch.setattr("vision.rings.edges.WIDE_PX", 1000.0)
+    monkeypatch.setattr("vision.rings.edges.APART_PX", 1000.0)
     whole = cut_open([60.0, 110.0])
     for light in (slice(0, 3), slice(6, 9)):
         np.testing.assert_allclose(halved.planes[:, light], whole.planes[:, light], atol=0.01)

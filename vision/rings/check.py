@@ -7,7 +7,7 @@ from vision.photo.decode import Photo
 from vision.rings.fit import Fit
 from vision.rings.section import Profile
 from vision.rings.torus import RADIUS, TUBE, X, Y, outlines, ring_angles
-from vision.rings.unwrap import FINE, Grid, unwrap
+from vision.rings.unwrap import FINE, Grid, unwrap, widths_px
 from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
@@ -167,9 +167,7 @@ def warnings_about(photo: Photo, camera: Camera, fit: Fit) -> list[list[str]]:
 
 def wire_widths_px(fit: Fit, camera: Camera) -> Array:
     """Mean width (n,) of each wire in the picture."""
-    inner, outer = outlines(camera, fit.tori, ring_angles(32), fit.section)
-    widths: Array = np.hypot(*np.moveaxis(outer - inner, -1, 0)).mean(axis=1)
-    return widths
+    return widths_px(*outlines(camera, fit.tori, ring_angles(32), fit.section))
 
 
 def _leaves_picture(camera: Camera, fit: Fit, size: tuple[int, int]) -> NDArray[np.bool_]:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from vision.cores import free_cores
 from vision.photo.decode import Photo
 from vision.rings.reader import Reading
-from vision.rings.unwrap import Grid, Unwrapped, unwrap_between, widths_px
+from vision.rings.unwrap import S_FROM, S_TO, Grid, Unwrapped, unwrap_between, widths_px
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
@@ -16,11 +16,11 @@ Picture = NDArray[np.float32]
 PART_POINTS = 200_000
 """Samples that are worked on together: their light, and what the reader makes of it, fit the
 processor's cache. Nineteen rings as finely as it goes."""
-WIDE_PX, MANY_PIXELS = 48.0, 16_000_000
-"""Wire of this width and more, in a picture of more pixels than so many, is read in one halved as
-often as brings it below: samples lie so close then that none of the light between them is lost, and
-the readers have learnt mostly from wire of 10 to 50 pixels. In smaller pictures hardly any wire is
-so wide, but many a wrong guess."""
+APART_PX, MANY_PIXELS = 1.5, 16_000_000
+"""Where samples along a ray would lie further apart than this, in a picture of more pixels than so
+many, it is halved as often as brings them nearer (a ring's wire of 50 pixels): none of the light
+between them is lost then, and the readers have learnt mostly from wire of 10 to 50 pixels. In
+smaller pictures hardly any wire is so wide, but many a wrong guess."""
 
 
 def edges_between(
@@ -34,10 +34,7 @@ def edges_between(
     grid : how finely
     read : the reader
     """
-    wide = np.log2(np.maximum(widths_px(inner, outer), 1.0) / WIDE_PX)
-    halvings = np.maximum(np.floor(wide) + 1.0, 0.0).astype(np.int64)
-    if photo.size[0] * photo.size[1] < MANY_PIXELS:
-        halvings[:] = 0
+    halvings = _halvings(photo, inner, outer, grid)
     parts = [part for times in np.unique(halvings) for part in _parts(halvings == times, grid)]
     parts = parts or [np.arange(0)]
 
@@ -51,6 +48,14 @@ def edges_between(
     order = np.argsort(np.concatenate(parts))
     every = unwrapped[0].joined(*unwrapped[1:]), readings[0].joined(*readings[1:])
     return every if np.all(np.diff(order) == 1) else tuple(rows.chosen(order) for rows in every)
+
+
+def _halvings(photo: Photo, inner: Array, outer: Array, grid: Grid) -> NDArray[np.int64]:
+    """How often (n,) the picture is halved before each pair of lines is read in it."""
+    if photo.size[0] * photo.size[1] < MANY_PIXELS:
+        return np.zeros(len(inner), np.int64)
+    apart = widths_px(inner, outer) * (S_TO - S_FROM) / grid.samples
+    return np.ceil(np.log2(np.maximum(apart / APART_PX, 1.0))).astype(np.int64)
 
 
 def _parts(mine: NDArray[np.bool_], grid: Grid) -> list[NDArray[np.int64]]:

@@ -155,13 +155,11 @@ def fit_rings(
         last = tori
         unwrapped, reading, middles = _read(photo, camera, last, section, grid, turn)
         tori, residuals = refit(camera, last, middles, reading, unwrapped.clear, section)
-    wire_moved = 2.0 * (tori[:, TUBE] - last[:, TUBE])
-    id_moved = 2.0 * (tori[:, RADIUS] - last[:, RADIUS]) - wire_moved
     return Fit(
         tori=tori,
         reading=reading,
         residuals=residuals,
-        apart=np.abs(np.stack([wire_moved, id_moved], axis=1)),
+        apart=np.abs(_sizes(tori) - _sizes(last)),
         clear=unwrapped.clear,
         planes=unwrapped.planes,
         paper=unwrapped.paper,
@@ -199,7 +197,6 @@ def settled(photo: Photo, camera: Camera, fit: Fit) -> Fit:
         means: NDArray[Any] = _by_phase(values).mean(axis=1, dtype=values.dtype)
         return means
 
-    sizes = np.stack([2.0 * alone[:, TUBE], 2.0 * (alone[:, RADIUS] - alone[:, TUBE])], axis=1)
     return Fit(
         tori=tori,
         reading=Reading(
@@ -209,13 +206,18 @@ def settled(photo: Photo, camera: Camera, fit: Fit) -> Fit:
             presence=mean(reading.presence),
         ),
         residuals=_woven(left.reshape(reading.edges.shape)),
-        apart=_by_phase(sizes).std(axis=1, ddof=1),
+        apart=_by_phase(_sizes(alone)).std(axis=1, ddof=1),
         clear=_woven(unwrapped.clear),
         planes=mean(unwrapped.planes),
         paper=mean(unwrapped.paper),
         clipped=mean(unwrapped.planes[:, 3].mean(axis=(1, 2), dtype=float)),
         section=section,
     )
+
+
+def _sizes(tori: Array) -> Array:
+    """Wire and ID (n, 2) of rings, mm."""
+    return 2.0 * np.stack([tori[:, TUBE], tori[:, RADIUS] - tori[:, TUBE]], axis=1)
 
 
 def _by_phase(values: NDArray[Any]) -> NDArray[Any]:
