@@ -77,7 +77,10 @@ def test_slopes_are_what_a_small_shift_does() -> None:
         np.stack([camera.project(points + sign * shift) for shift in shifts], axis=-1)
         for sign in (1.0, -1.0)
     )
-    assert camera.slopes(points) == pytest.approx((ahead - behind) / (2.0 * step), abs=1e-5)
+    moved = (ahead - behind) / (2.0 * step)
+    for axis, along in enumerate(np.eye(2)):
+        slopes = camera.slopes(points, np.tile(along, (len(points), 1)))
+        assert slopes == pytest.approx(moved[:, axis], abs=1e-5)
 
 
 @pytest.mark.parametrize("k1", [-3.0, 3.0])

@@ -12,7 +12,16 @@ from vision.rings.edges import edges_between
 from vision.rings.reader import SAMPLES_PER_PLACE, Net, Reading, read_edges
 from vision.rings.rows import Rows
 from vision.rings.section import ROUND, Section
-from vision.rings.torus import OVAL_COS, OVAL_SIN, RADIUS, TUBE, outlines, ring_angles
+from vision.rings.torus import (
+    OVAL_COS,
+    OVAL_SIN,
+    RADIUS,
+    TUBE,
+    carried,
+    outlines,
+    ring_angles,
+    touched,
+)
 from vision.rings.unwrap import COARSE, FINE, QUICK, S_FROM, S_TO, SAMPLES, Grid, Unwrapped
 from vision.scale.camera import Camera
 
@@ -48,8 +57,8 @@ OVAL_PRIOR = 0.01
 """Standard deviation of the oval amplitudes a, b before looking: jump rings are round to 1-2 %."""
 REMATCH_STEPS = 3
 """Along one slope: a step leaves a hundredth of the distance."""
-STEPS = (1e-4, 1e-4, 1e-4, 1e-4, 1e-5, 1e-5)
-"""Of the numerical Jacobian, in mm and in ovality."""
+AHEAD = 1e-4
+"""Step around a ring, radians, that shows where its outlines go."""
 REMATCHED = 16
 """Angles around a ring at which its outlines under two cameras are compared."""
 TUBE_SHRINK, TUBE_GROW = 0.5, 1.6
@@ -345,7 +354,7 @@ def robust_step(
     move = np.zeros_like(here)
     for turn in range(REWEIGHTINGS):
         left = wanted - np.einsum("nkp,np->nk", flat, move)
-        usual = np.median(abs(left), axis=1, keepdims=True)
+        usual = _middle(abs(left))
         trust = np.minimum(1.0, HUBER_S / np.maximum(abs(left), 1e-9))
         strict = (turn >= STRICT_FROM) & (usual < HUBER_S / 2)
         weight = base * np.where(strict, trust**3, trust)
@@ -355,6 +364,13 @@ def robust_step(
         right = weighed @ wanted[:, :, None] - (prior * here)[:, :, None]
         move = np.linalg.solve(normal, right)[..., 0]
     return move, wanted - np.einsum("nkp,np->nk", flat, move)
+
+
+def _middle(rows: Array) -> Array:
+    """Median (n, 1) of each row; of so few values six times as fast as numpy's."""
+    ordered, half = np.sort(rows, axis=1), rows.shape[1] // 2
+    middle: Array = (ordered[:, [half]] + ordered[:, [(rows.shape[1] - 1) // 2]]) / 2.0
+    return middle
 
 
 def rematch(tori: Array, seen_by: Camera, through: Camera, section: Section = ROUND) -> Array:
@@ -379,7 +395,8 @@ def rematch(tori: Array, seen_by: Camera, through: Camera, section: Section = RO
     angles = angles + _turned(seen_by, through, middles)
     jacobian, normal, width = _jacobian(through, guess, angles, section)
     flat = jacobian.reshape(len(tori), 2 * REMATCHED, 6)
-    pulled = np.linalg.pinv(flat)
+    back = flat.swapaxes(1, 2)
+    pulled = np.linalg.solve(back @ flat + 1e-9 * np.eye(6), back)
     for _ in range(REMATCH_STEPS):
         drawn = np.stack(outlines(through, guess, angles, section), axis=1)
         apart = np.sum((seen - drawn) * normal, axis=-1) / width
@@ -408,20 +425,15 @@ def _jacobian(
     normal : (n, 2, sectors, 2) of the outlines, any length
     width : (n, 2, sectors) wire width along these normals, in their length
     """
-    moved = np.repeat(tori[None], 1 + len(STEPS), axis=0)
-    for parameter, step in enumerate(STEPS):
-        moved[1 + parameter, :, parameter] += step
-    around = angles if angles.ndim == 1 else np.tile(angles, (len(moved), 1))
-    # all in one go: a few rings at a time are mostly the overhead of short steps
-    drawn = np.stack(outlines(camera, moved.reshape(-1, 6), around, section), axis=1)
-    here, *there = drawn.reshape(len(moved), len(tori), *drawn.shape[1:])
-    ahead = np.stack(outlines(camera, tori, angles + 1e-4, section), axis=1)
+    points = np.stack(touched(camera, tori, angles, section), axis=1)
+    here, ahead = (
+        camera.project(there)
+        for there in (points, np.stack(touched(camera, tori, angles + AHEAD, section), axis=1))
+    )
     tangent = ahead - here
     normal = np.stack([tangent[..., 1], -tangent[..., 0]], axis=-1)
-    across = (here[:, 1] - here[:, 0])[:, None]
-    width = np.sum(across * normal, axis=-1)
-    columns = [
-        np.sum((each - here) * normal, axis=-1) / width / step
-        for each, step in zip(there, STEPS, strict=True)
-    ]
-    return np.stack(columns, axis=-1), normal, width
+    width = np.sum((here[:, 1] - here[:, 0])[:, None] * normal, axis=-1)
+    across = (normal / width[..., None]).reshape(-1, 2)
+    slopes = camera.slopes(points.reshape(-1, 3), across).reshape(points.shape)
+    moves = [carried(tori, angles, points[:, edge], slopes[:, edge]) for edge in (0, 1)]
+    return np.stack(moves, axis=1), normal, width

@@ -28,40 +28,85 @@ def outlines(
     Returns
     -------
     inner, outer : (n, m, 2) pixels
+    """
+    inner, outer = touched(camera, tori, angles, section)
+    return camera.project(inner), camera.project(outer)
+
+
+def touched(
+    camera: Camera, tori: Array, angles: Array, section: Section = ROUND
+) -> tuple[Array, Array]:
+    """Where lines of sight touch the wire of rings that lie flat on the table; as `outlines`.
+
+    Returns
+    -------
+    inner, outer : (n, m, 3) mm
 
     Notes
     -----
     In the vertical section at angle t the tube is a circle of radius r whose centre c lies at
     height r. The camera, drawn into that section, lies at A = (C - c).e along the horizontal
-    radial direction e and B = C_z - r above c; the two tangents from it touch the circle at the
-    polar angles `atan2(B, A) -+ arccos(r / hypot(A, B))`. Exact for a circular ring (every
-    section plane holds a normal of the tube), good to a micrometre at 2 % ovality. Other sections
-    find their silhouette in the same plane.
+    radial direction e and B = C_z - r above c; with h^2 = A^2 + B^2 and s^2 = h^2 - r^2 the two
+    tangents from it touch the circle where its normal is `r (A, B) -+ s (B, -A)` over h^2. Exact
+    for a circular ring (every section plane holds a normal of the tube), good to a micrometre at
+    2 % ovality. Other sections find their silhouette in the same plane.
     """
     x, y, radius, tube, oval_cos, oval_sin = (column[:, None] for column in tori.T)
     cos_t, sin_t = np.cos(angles), np.sin(angles)
-    line = radius * (1.0 + oval_cos * np.cos(2.0 * angles) + oval_sin * np.sin(2.0 * angles))
+    cos_2t, sin_2t = cos_t * cos_t - sin_t * sin_t, 2.0 * cos_t * sin_t
+    line = radius * (1.0 + oval_cos * cos_2t + oval_sin * sin_2t)
     centre_x, centre_y = x + line * cos_t, y + line * sin_t
     along = (camera.position[0] - centre_x) * cos_t + (camera.position[1] - centre_y) * sin_t
+
+    def placed(out: Array, up: Array) -> Array:
+        place = np.empty((*out.shape, 3))
+        np.add(centre_x, out * cos_t, out=place[..., 0])
+        np.add(centre_y, out * sin_t, out=place[..., 1])
+        place[..., 2] = up
+        return place
+
     if not section.is_round:
-        seen = section.touched(tube, along, camera.position[2])
-
-        def drawn(point: Array) -> Array:
-            out, up = point[..., 0], point[..., 1]
-            place = [centre_x + out * cos_t, centre_y + out * sin_t, up]
-            return camera.project(np.stack(place, axis=-1))
-
-        return drawn(seen[0]), drawn(seen[1])
+        inner, outer = section.touched(tube, along, camera.position[2])
+        return placed(inner[..., 0], inner[..., 1]), placed(outer[..., 0], outer[..., 1])
     above = camera.position[2] - tube
-    towards = np.arctan2(above, along)
-    opening = np.arccos(np.clip(tube / np.hypot(along, above), -1.0, 1.0))
+    squared = along * along + above * above
+    share = tube / squared
+    near, aside = tube * share, np.sqrt(np.maximum(squared - tube * tube, 0.0)) * share
+    out, up = along * near, tube + above * near
+    out_more, up_more = above * aside, along * aside
+    return placed(out - out_more, up + up_more), placed(out + out_more, up - up_more)
 
-    def touch(polar: Array) -> Array:
-        out = tube * np.cos(polar)
-        up = np.broadcast_to(tube, out.shape) + tube * np.sin(polar)
-        return camera.project(np.stack([centre_x + out * cos_t, centre_y + out * sin_t, up], -1))
 
-    return touch(towards + opening), touch(towards - opening)
+def carried(tori: Array, angles: Array, points: Array, slopes: Array) -> Array:
+    """How far an outline is shifted for a unit of each parameter.
+
+    It moves as the points of the wire do where lines of sight touch: that other points are touched
+    afterwards only moves it along itself.
+
+    Parameters
+    ----------
+    angles : (m,) or (n, m), of the sections that the points lie in
+    points : (n, m, 3) mm, as of `touched`
+    slopes : (n, m, 3) shift of the outline for a shift of these points, a mm
+
+    Returns
+    -------
+    (n, m, 6)
+    """
+    _, _, radius, tube, oval_cos, oval_sin = (column[:, None] for column in tori.T)
+    cos_t, sin_t = np.cos(angles), np.sin(angles)
+    cos_2t, sin_2t = cos_t * cos_t - sin_t * sin_t, 2.0 * cos_t * sin_t
+    stretch = 1.0 + oval_cos * cos_2t + oval_sin * sin_2t
+    along_x, along_y, along_z = np.moveaxis(slopes, -1, 0)
+    outwards = along_x * cos_t + along_y * sin_t
+    out = (points[..., 0] - tori[:, None, X]) * cos_t + (points[..., 1] - tori[:, None, Y]) * sin_t
+    moves = np.empty((*slopes.shape[:-1], 6))
+    moves[..., X], moves[..., Y] = along_x, along_y
+    moves[..., RADIUS] = outwards * stretch
+    moves[..., TUBE] = ((out - radius * stretch) * outwards + points[..., 2] * along_z) / tube
+    moves[..., OVAL_COS] = outwards * radius * cos_2t
+    moves[..., OVAL_SIN] = outwards * radius * sin_2t
+    return moves
 
 
 def ring_angles(count: int) -> Array:

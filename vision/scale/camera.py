@@ -64,17 +64,21 @@ class Camera:
         np.add(uv[1], self.cy, out=flat[:, 1])
         return drawn
 
-    def slopes(self, points_mm: Array) -> Array:
-        """Shift of the drawn pixel (n, 2, 3) for a shift of a world point (n, 3); px a mm."""
-        local = (points_mm - self.position) @ self.rotation.T
-        depth = local[:, 2]
-        uv = local[:, :2] / depth[:, None]
-        r2 = np.einsum("ni,ni->n", uv, uv)
+    def slopes(self, points_mm: Array, along_px: Array) -> Array:
+        """Shift of the drawn pixel along vectors (n, 2) for a shift of world points (n, 3), a mm.
+
+        The vectors' length counts: the shift is the scalar product with them.
+        """
+        local = self.rotation @ (points_mm - self.position).T
+        uv = local[:2] / local[2]
+        r2 = np.einsum("ij,ij->j", uv, uv)
         lens = 1.0 + r2 * (self.k1 + self.k2 * r2)
         bend = 2.0 * (self.k1 + 2.0 * self.k2 * r2)
-        by_uv = lens[:, None, None] * np.eye(2) + bend[:, None, None] * uv[:, :, None] * uv[:, None]
-        by_local = np.concatenate([by_uv, -(by_uv @ uv[:, :, None])], axis=2)
-        slopes: Array = (self.f_px / depth)[:, None, None] * by_local @ self.rotation
+        by_local = np.empty_like(local)
+        by_local[:2] = lens * along_px.T + bend * np.einsum("ij,ji->i", along_px, uv) * uv
+        by_local[2] = -np.einsum("ij,ij->j", by_local[:2], uv)
+        by_local *= self.f_px / local[2]
+        slopes: Array = (self.rotation.T @ by_local).T
         return slopes
 
     def rays(self, points_px: Array) -> Array:

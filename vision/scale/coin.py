@@ -68,6 +68,8 @@ HOLE_LEAST, HOLE_SHARE = 3.0, 0.45
 """A disc has a hole if its middle is this unlike its face (CIE Lab), and by this share of what it
 is unlike the table: on 60 photos of solid coins at most 0.25, of 13 coins with a hole at least 0.6
 (in shadow)."""
+UNSCALED_MM = 300.0
+"""Height of a camera while nothing tells the true one."""
 DIRECTIONS = 64
 """Directions in which the extents of the seen and the drawn rim are compared."""
 STAND_STEPS, STANDS_MM = 20, 1e-7
@@ -300,6 +302,18 @@ def first_view(photo: Photo) -> View:
     return View(f_px=focal_px(f35, width, height), cx=(width - 1) / 2, cy=(height - 1) / 2)
 
 
+def unscaled(view: View) -> Camera:
+    """A camera over nothing of known size, at a height that is as good as any."""
+    return Camera(
+        rotation=looking_down(view.tilt_x, view.tilt_y),
+        position=np.array([0.0, 0.0, UNSCALED_MM]),
+        f_px=view.f_px,
+        cx=view.cx,
+        cy=view.cy,
+        k1=view.k1,
+    )
+
+
 def stand_over(view: View, rim: Rim, coin: Coin, *, grow_mm: float = 0.0) -> Camera:
     """Place the camera so that the coin's upper rim is drawn where it is seen.
 
@@ -347,7 +361,7 @@ def stand_over(view: View, rim: Rim, coin: Coin, *, grow_mm: float = 0.0) -> Cam
         furthest = reach.argmax(axis=0)
         apart = seen - reach[furthest, np.arange(DIRECTIONS)]
         # The furthest point slides along the outline, which runs across the direction there.
-        slopes = -np.einsum("nij,in->nj", here.slopes(circle[furthest]), directions)
+        slopes = -here.slopes(circle[furthest], directions.T)
         step = np.linalg.lstsq(slopes, apart, rcond=None)[0]
         place = place + step
         if np.abs(step).max() < STANDS_MM:
