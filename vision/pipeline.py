@@ -11,18 +11,18 @@ from numpy.typing import NDArray
 
 from vision.cores import free_cores
 from vision.errors import RingsError, ScaleError
-from vision.photo.circles import Nest, find_circles
+from vision.photo.circles import find_circles
 from vision.photo.decode import Photo, read_photo
 from vision.photo.fitness import explained, judge, require_contrast
 from vision.photo.look import look_at
 from vision.results import Result, Ring, Scale, Wire
-from vision.rings.find import find_rings, is_ring, refind, upheld
+from vision.rings.find import Found, find_rings, is_ring, refind, upheld
 from vision.rings.fit import Fit, rematch, settled
 from vision.rings.others import Unlike, find_others, unlike_table
 from vision.rings.record import rings_of
 from vision.rings.section import SECTIONS, Profile
 from vision.rings.shape import rounds_of
-from vision.scale.reference import Reference, Sight, see_reference, see_sheet
+from vision.scale.reference import Reference, Sight, first_sight, see_reference, see_sheet
 from vision.wires.find import find_wires
 from vision.wires.record import shadows_of, touched, wires_of
 from vision.wires.seeds import straight_lines
@@ -61,11 +61,13 @@ def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND
         look = looked.result()
         require_contrast(look, photo.info.file)
         try:
-            sight = see_reference(
-                photo, circles, sheet.result(), reference, partial(is_ring, photo, circles)
-            )
+            view, told = sheet.result(), partial(is_ring, photo, circles)
+            seen = aside.submit(see_reference, photo, circles, view, reference, told)
+            camera, hides = first_sight(photo, view, reference)
+            nests = [nest for nest in circles if not hides(nest.x, nest.y)]
+            found = find_rings(photo, camera, nests, SECTIONS[profile])
             scale, read, wires = read_rings(
-                photo, sight, circles, ground.result(), profile, look.blur_px
+                photo, seen.result(), found, ground.result(), look.blur_px
             )
         except (ScaleError, RingsError) as error:
             raise explained(error, look) from error
@@ -117,16 +119,14 @@ def ground_of(photo: Photo) -> Ground:
 def read_rings(
     photo: Photo,
     sight: Sight,
-    circles: list[Nest],
+    found: Found,
     ground: Ground,
-    profile: Profile = Profile.ROUND,
     blur_px: float | None = None,
 ) -> tuple[Scale, tuple[Ring, ...], tuple[Wire, ...]]:
-    """Read the rings among the circles of a photo whose reference has been seen, and wires."""
-    nests = [nest for nest in circles if not sight.hides(nest.x, nest.y)]
-    fit, open_nests = find_rings(photo, sight.camera, nests, SECTIONS[profile])
-    sight, fit = _levelled(sight, fit)
-    fit = refind(photo, sight.camera, open_nests, fit)
+    """Read the rings that were found in a photo whose reference has been seen, and wires."""
+    found = found.under(sight.camera, sight.hides)
+    sight, fit = _levelled(sight, found.fit)
+    fit = refind(photo, sight.camera, found.open_nests, fit)
     fit = upheld(photo, sight.camera, settled(photo, sight.camera, fit))
     sight, fit = _levelled(sight, fit)
     scale = sight.scale()

@@ -24,6 +24,7 @@ from vision.photo.fitness import judge
 from vision.photo.look import look_at
 from vision.pipeline import ground_of, read_rings
 from vision.results import Scale, Status
+from vision.rings.find import find_rings
 from vision.scale.camera import Camera
 from vision.scale.level import Round
 
@@ -176,9 +177,8 @@ def line(part: Part) -> str:
     said = f"blur {blur_px:5.2f} noise {100 * look.noise_rel:4.1f} %"
     try:
         sight = TrueSight(part.camera, part.photo.size)
-        scale, rings, _ = read_rings(
-            part.photo, sight, find_circles(part.photo), ground_of(part.photo)
-        )
+        found = find_rings(part.photo, sight.camera, find_circles(part.photo))
+        scale, rings, _ = read_rings(part.photo, sight, found, ground_of(part.photo))
     except VisionError as error:
         return f"{said}  refused: {error}"
     places = np.array([ring.center_px for ring in rings]).reshape(-1, 2)

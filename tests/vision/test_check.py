@@ -11,10 +11,11 @@ import pytest
 from tests.cli.fakes import result
 from tests.vision.drawn import photo_of
 from tests.vision.made_fit import fit_of, lit, scattered
+from vision.photo.circles import Nest
 from vision.photo.decode import Photo
 from vision.results import PhotoInfo, Status
 from vision.rings.check import reasons_against, warnings_about, wire_widths_px
-from vision.rings.find import looks_round, without_specks, without_twins
+from vision.rings.find import Found, looks_round, without_specks, without_twins
 from vision.rings.others import Thing
 from vision.rings.record import reading_order, rings_of
 from vision.rings.torus import torus
@@ -189,10 +190,23 @@ def test_what_scatters_too_much_or_is_no_ring_to_the_reader_is_left_out() -> Non
 
 def test_print_as_small_as_a_letter_is_no_ring() -> None:
     """A letter o on the sheet is 1.5 mm high; the smallest jump rings are 2 mm across."""
-    letter = torus(0, 0, 1.0, 0.25)
-    assert len(looks_round(fit_of(letter[None]))) == 0
-    tiny = torus(0, 0, 1.2, 0.4)
-    assert len(looks_round(fit_of(tiny[None]))) == 1
+    letter, tiny = torus(0, 0, 1.0, 0.25), torus(10, 0, 1.2, 0.4)
+    found = Found(fit=fit_of(np.stack([letter, tiny])), open_nests=[], camera=CAMERA)
+    kept = found.under(CAMERA, lambda x, y: False).fit
+    assert kept.tori == pytest.approx(tiny[None], abs=1e-6)
+
+
+def test_rings_found_before_the_scale_was_known_lie_where_they_were_seen() -> None:
+    """Seen from twice as high a picture shows rings twice as large; one is the coin's rim."""
+    tori = rings((-20, 0), (0, 0), (20, 0))
+    nest = Nest(x=0.0, y=0.0, circles=(), votes=1.0)
+    camera = replace(CAMERA, position=np.array([0.0, 0.0, 300.0]), f_px=300.0 * PX_PER_MM)
+    higher = replace(camera, position=2.0 * camera.position)
+    coin = camera.project(np.array([20.0, 0.0, 0.0]))
+    found = Found(fit=fit_of(tori), open_nests=[nest], camera=camera)
+    moved = found.under(higher, lambda x, y: bool(np.hypot(x - coin[0], y - coin[1]) < 50.0))
+    assert moved.fit.tori[:, :4] == pytest.approx(2.0 * tori[:2, :4], abs=1e-6)
+    assert moved.camera is higher and moved.open_nests == [nest]
 
 
 def test_a_speck_far_smaller_than_the_rings_around_is_left_out() -> None:

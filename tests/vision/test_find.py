@@ -10,7 +10,7 @@ import pytest
 from tests.vision.made_fit import scattered
 from vision.photo.circles import Circle, Nest, find_circles
 from vision.photo.decode import Photo, read_photo
-from vision.rings.find import _taken, find_rings, refind, upheld
+from vision.rings.find import _explained, find_rings, refind, upheld
 from vision.rings.fit import Fit, settled
 from vision.rings.torus import RADIUS, TUBE, X, Y, outlines, ring_angles
 from vision.rings.unwrap import FINE
@@ -40,7 +40,7 @@ def handful() -> tuple[Photo, Camera, Fit]:
         cx=(width - 1) / 2,
         cy=(height - 1) / 2,
     )
-    fit, _ = find_rings(photo, camera, find_circles(photo))
+    fit = find_rings(photo, camera, find_circles(photo)).fit
     usual = np.abs(np.log(fit.wire_mm / np.median(fit.wire_mm))) < 0.1
     fit = fit.chosen(np.nonzero(usual)[0])
     assert len(fit) >= 12
@@ -77,7 +77,7 @@ def test_a_ring_of_shadow_is_not_taken_for_the_ring_that_throws_it() -> None:
         cx=MIDDLE_AT[0],
         cy=MIDDLE_AT[1],
     )
-    fit, _ = find_rings(photo, camera, find_circles(photo))
+    fit = find_rings(photo, camera, find_circles(photo)).fit
     fit = upheld(photo, camera, settled(photo, camera, fit))
     assert len(fit) == 1
     _, outer = outlines(camera, fit.tori, ring_angles(96))
@@ -102,7 +102,7 @@ def test_light_and_shadow_on_the_metal_of_a_found_ring_are_no_other_ring() -> No
     over_it = nest(ring[RADIUS], 0.6 * ring[RADIUS])
     in_the_hole = nest(0.45 * inside, 0.5 * inside)
     nests = [around, on_metal, over_it, in_the_hole]
-    assert _taken(camera, nests, fit).tolist() == [True, True, False, False]
+    assert _explained(camera, nests, fit).tolist() == [True, True, False, False]
 
 
 def strayed(fit: Fit) -> Fit:

@@ -12,7 +12,7 @@ from vision.errors import RingsError
 from vision.photo.circles import find_circles
 from vision.pipeline import ground_of, read_rings
 from vision.results import Ring, Status, Wire
-from vision.rings.find import is_ring
+from vision.rings.find import find_rings, is_ring
 from vision.scale.camera import Camera, looking_down
 from vision.scale.reference import Reference, see_reference
 
@@ -59,7 +59,8 @@ def read(*paints: Painter) -> tuple[tuple[Ring, ...], tuple[Wire, ...]]:
     photo = photo_of(CAMERA, SIZE, list(paints), 26.0)
     circles = find_circles(photo)
     sight = see_reference(photo, circles, None, STATED, partial(is_ring, photo, circles))
-    _, rings, wires = read_rings(photo, sight, circles, ground_of(photo))
+    found = find_rings(photo, sight.camera, circles)
+    _, rings, wires = read_rings(photo, sight, found, ground_of(photo))
     return rings, wires
 
 
@@ -84,7 +85,7 @@ def test_a_photo_with_edges_and_no_wire_on_a_stated_scale_ends_without_wire() ->
     edge = replace(photo, bgr=bgr)
     with pytest.raises(RingsError):
         sight = see_reference(edge, [], None, STATED, partial(is_ring, edge, []))
-        read_rings(edge, sight, [], ground_of(edge))
+        read_rings(edge, sight, find_rings(edge, sight.camera, []), ground_of(edge))
 
 
 def test_grain_of_wood_is_no_wire() -> None:

@@ -1,5 +1,6 @@
 """The scale reference of a photo: what the user says of it, what is seen of it, what follows."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -26,6 +27,7 @@ from vision.scale.coin import (
     stand_over,
     the_coin,
     true_over_seen,
+    unscaled,
 )
 from vision.scale.frame import BarReadings, find_sheet
 from vision.scale.level import ROUND_POINTS, U_DISC_OVAL, U_K1, U_TILT, Levelled, Round, level
@@ -102,6 +104,29 @@ def see_sheet(photo: Photo, reference: Reference) -> SheetView | None:
         return None
     bars = BarReadings(x_mm=reference.bar_x_mm, y_mm=reference.bar_y_mm)
     return find_sheet(photo.bgr, photo.f35_mm, bars)
+
+
+def first_sight(
+    photo: Photo, view: SheetView | None, reference: Reference
+) -> tuple[Camera, Callable[[float, float], bool]]:
+    """What rings can be looked for with while a coin is still looked for.
+
+    Parameters
+    ----------
+    view : what `see_sheet` saw
+
+    Returns
+    -------
+    camera : the one over sheet or table; without these one whose scale means nothing
+    hides : whether a pixel lies off the sheet
+    """
+    if reference.mm_per_px is not None:
+        sight = StatedSight(photo=photo, mm_per_px=reference.mm_per_px, height=reference.height_mm)
+        return sight.camera, sight.hides
+    if view is not None:
+        sheet = SheetSight(view=view)
+        return sheet.camera, sheet.hides
+    return unscaled(first_view(photo)), lambda x, y: False
 
 
 def see_reference(
