@@ -20,7 +20,10 @@ def workers(jobs: int) -> Iterator[Executor | None]:
 
     Left early, the processes end at once: a photo under way may take half a minute.
     """
+    from vision.cores import grant
+
     if jobs == 1:
+        grant(_cores())
         yield None
         return
     # Started afresh, not forked: OpenCV's threads do not survive a fork.
@@ -63,12 +66,12 @@ def _start_worker(threads: int) -> None:
 
     Parameters
     ----------
-    threads : how many this worker may use, OpenCV's and our own (`vision.cores`)
+    threads : how many this worker may use
     """
-    import cv2
+    from vision.cores import grant
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    cv2.setNumThreads(threads)
+    grant(threads)
     Thread(target=_end_with_parent, daemon=True).start()
 
 

@@ -1,36 +1,98 @@
-"""Work in parts on the cores that are free: as many threads as OpenCV may use.
+"""Work on the cores that are free: aside, while something else is done, or in parts.
 
-One setting for both: a process that measures one photo beside others gives OpenCV one thread, and
-then nothing here starts another.
+There are as many threads as cores, no more: the one that asks works too, and does itself what no
+other has begun when it needs it. So nothing waits for a thread that waits.
 """
 
 import os
-from collections.abc import Callable
-from concurrent.futures import Executor, Future, ThreadPoolExecutor
-from typing import ParamSpec, TypeVar
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from functools import partial
+from typing import Generic, ParamSpec, TypeVar
 
 import cv2
 
 Given = ParamSpec("Given")
+Part = TypeVar("Part")
 Outcome = TypeVar("Outcome")
 
 
-def free_cores(most: int | None = None) -> Executor:
-    """Threads on the cores that are free, at most so many; none if there is but one core."""
+class _Shared:
+    """What the threads of this process share."""
+
+    granted: int | None = None
+    helpers: ThreadPoolExecutor | None = None
+
+
+def grant(cores: int) -> None:
+    """Let this process use so many cores, in threads of its own.
+
+    OpenCV then starts none: its threads wait for work by turning on the spot, which costs a photo
+    that is measured by itself a twentieth of its time.
+    """
+    cv2.setNumThreads(1)
+    if _Shared.helpers:
+        _Shared.helpers.shutdown(wait=False)
+    _Shared.granted, _Shared.helpers = max(1, cores), None
+
+
+def free_cores() -> int:
+    """Cores that this process may use: as many as were granted, or as OpenCV may use."""
     # some builds of OpenCV name hundreds of threads
-    threads = min(cv2.getNumThreads(), os.cpu_count() or 1)
-    return ThreadPoolExecutor(min(threads, most or threads)) if threads > 1 else _Here()
+    return _Shared.granted or max(1, min(cv2.getNumThreads(), os.cpu_count() or 1))
 
 
-class _Here(Executor):
-    """Does at once what it is given: threads that share a core only get in each other's way."""
+class Aside(Generic[Outcome]):
+    """Work that is done on another core, if one is free before its outcome is needed."""
 
-    def submit(
+    def __init__(
         self, work: Callable[Given, Outcome], /, *args: Given.args, **kwargs: Given.kwargs
-    ) -> Future[Outcome]:
-        done: Future[Outcome] = Future()
-        try:
-            done.set_result(work(*args, **kwargs))
-        except Exception as error:
-            done.set_exception(error)
-        return done
+    ) -> None:
+        self._work = partial(work, *args, **kwargs)
+        helpers = _helpers()
+        self._begun: Future[Outcome] | None = helpers.submit(self._work) if helpers else None
+
+    def result(self) -> Outcome:
+        """The outcome, or the error, of the work; asked for once."""
+        if self._begun is None or self._begun.cancel():
+            return self._work()
+        return self._begun.result()
+
+
+def each(work: Callable[[Part], Outcome], parts: Sequence[Part]) -> list[Outcome]:
+    """The outcome of every part, in their order, worked on by all cores that are free."""
+    left = iter(enumerate(parts))  # taking one is a single step of the interpreter
+    done: dict[int, Outcome] = {}
+
+    def drain() -> None:
+        for place, part in left:
+            done[place] = work(part)
+
+    helpers = _helpers()
+    others = [helpers.submit(drain) for _ in range(free_cores() - 1)] if helpers else []
+    try:
+        drain()
+    finally:
+        running = [other for other in others if not other.cancel()]
+        errors = [other.exception() for other in running]
+    for error in filter(None, errors):
+        raise error
+    return [done[place] for place in range(len(parts))]
+
+
+def _helpers() -> ThreadPoolExecutor | None:
+    """Threads on all cores but the one that asks; kept, for starting them takes time."""
+    cores = free_cores()
+    if cores == 1:
+        return None
+    if _Shared.helpers is None:
+        _Shared.helpers = ThreadPoolExecutor(cores - 1, thread_name_prefix="annulet")
+    return _Shared.helpers
+
+
+def _forget_helpers() -> None:
+    _Shared.helpers = None
+
+
+if hasattr(os, "register_at_fork"):  # threads do not survive a fork
+    os.register_at_fork(after_in_child=_forget_helpers)

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.cores import free_cores
+from vision.cores import Aside
 from vision.errors import RingsError, ScaleError
 from vision.photo.circles import find_circles
 from vision.photo.decode import Photo, read_photo
@@ -53,24 +53,21 @@ def measure_photo(
 
 def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND) -> Result:
     """Measure every ring in a photo that is already in memory; errors as `measure_photo`."""
-    with free_cores(1) as aside:  # what needs neither circles nor reference, beside them
-        sheet = aside.submit(see_sheet, photo, reference)
-        looked = aside.submit(look_at, photo)
-        ground = aside.submit(ground_of, photo)
-        circles = find_circles(photo)
-        look = looked.result()
-        require_contrast(look, photo.info.file)
-        try:
-            view, told = sheet.result(), partial(is_ring, photo, circles)
-            seen = aside.submit(see_reference, photo, circles, view, reference, told)
-            camera, hides = first_sight(photo, view, reference)
-            nests = [nest for nest in circles if not hides(nest.x, nest.y)]
-            found = find_rings(photo, camera, nests, SECTIONS[profile])
-            scale, read, wires = read_rings(
-                photo, seen.result(), found, ground.result(), look.blur_px
-            )
-        except (ScaleError, RingsError) as error:
-            raise explained(error, look) from error
+    sheet = Aside(see_sheet, photo, reference)
+    looked = Aside(look_at, photo)
+    ground = Aside(ground_of, photo)
+    circles = find_circles(photo)
+    look = looked.result()
+    require_contrast(look, photo.info.file)
+    try:
+        view, told = sheet.result(), partial(is_ring, photo, circles)
+        seen = Aside(see_reference, photo, circles, view, reference, told)
+        camera, hides = first_sight(photo, view, reference)
+        nests = [nest for nest in circles if not hides(nest.x, nest.y)]
+        found = find_rings(photo, camera, nests, SECTIONS[profile])
+        scale, read, wires = read_rings(photo, seen.result(), found, ground.result(), look.blur_px)
+    except (ScaleError, RingsError) as error:
+        raise explained(error, look) from error
     rings, fitness = judge(photo.bgr, look, scale, read, photo.info.file)
     meaning = SECTIONS[profile].meaning
     return Result(

@@ -8,13 +8,13 @@ from concurrent.futures import ThreadPoolExecutor as Threads
 from contextlib import contextmanager
 from pathlib import Path
 
-import cv2
 import pytest
 
 from cli.run import workers
 from cli.show.record import json_text
 from tests.robust.photos import MM_PER_PX, ring_photos
 from vision import Failure, Reference, Result, measure_photos
+from vision.cores import free_cores
 from vision.errors import PhotoError
 from vision.photo.decode import Photo
 
@@ -108,7 +108,7 @@ def test_workers_share_the_cores() -> None:
     with workers(2) as executor:
         assert executor is not None
         cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
-        assert executor.submit(cv2.getNumThreads).result() == max(1, (cores or 1) // 2)
+        assert executor.submit(free_cores).result() == max(1, (cores or 1) // 2)
 
 
 def test_only_so_many_photos_are_under_way_at_a_time() -> None:

@@ -1,48 +1,91 @@
-"""How many threads a measurement takes: as many as OpenCV was granted."""
+"""Work on the cores that are free: nothing is lost, nothing waits for itself, order is kept."""
 
+import os
+import time
 from collections.abc import Iterator
-from threading import current_thread, get_ident
+from threading import Barrier, get_ident
 
 import cv2
 import pytest
 
-from vision.cores import free_cores
+from vision import cores
+from vision.cores import Aside, each, free_cores, grant
 
 
-@pytest.fixture
-def threads() -> Iterator[int]:
-    before = cv2.getNumThreads()
-    yield before
-    cv2.setNumThreads(before)
+@pytest.fixture(autouse=True)
+def _as_before() -> Iterator[None]:
+    threads, granted = cv2.getNumThreads(), cores._Shared.granted
+    yield
+    grant(granted or 1)
+    cores._Shared.granted = granted
+    cv2.setNumThreads(threads)
 
 
-def test_with_one_core_nothing_is_started(threads: int) -> None:
-    cv2.setNumThreads(1)
-    with free_cores() as cores:
-        assert list(cores.map(lambda _: get_ident(), range(4))) == 4 * [get_ident()]
+def test_with_one_core_nothing_is_started() -> None:
+    grant(1)
+    assert each(lambda _: get_ident(), range(4)) == 4 * [get_ident()]
+    assert Aside(get_ident).result() == get_ident()
 
 
-def test_what_fails_there_fails_where_it_is_asked_for(threads: int) -> None:
-    cv2.setNumThreads(1)
-    with free_cores() as cores:
-        task = cores.submit(int, "five")
-        with pytest.raises(ValueError, match="five"):
-            task.result()
-
-
-def test_with_more_cores_work_goes_aside_and_keeps_its_order(
-    threads: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    cv2.setNumThreads(3)
+def test_without_a_grant_as_many_as_opencv_may_use(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cores._Shared, "granted", None)
     monkeypatch.setattr("os.cpu_count", lambda: 4)
-    with free_cores() as cores:
-        assert list(cores.map(lambda k: k * k, range(50))) == [k * k for k in range(50)]
-        assert cores.submit(get_ident).result() != get_ident()
-
-
-def test_no_more_threads_than_asked_for(threads: int, monkeypatch: pytest.MonkeyPatch) -> None:
     cv2.setNumThreads(3)
-    monkeypatch.setattr("os.cpu_count", lambda: 4)
-    with free_cores(1) as cores:
-        names = set(cores.map(lambda _: current_thread().name, range(20)))
-    assert len(names) == 1
+    assert free_cores() == 3
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    assert free_cores() == 2
+
+
+def test_who_uses_all_cores_himself_leaves_none_to_opencv() -> None:
+    grant(3)
+    assert free_cores() == 3 and cv2.getNumThreads() == 1
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_what_fails_there_fails_where_it_is_asked_for(count: int) -> None:
+    grant(count)
+    with pytest.raises(ValueError, match="five"):
+        Aside(int, "five").result()
+    with pytest.raises(ValueError, match="six"):
+        each(int, ["1", "2", "six", *map(str, range(200))])
+
+
+def test_parts_keep_their_order_and_all_cores_work_on_them() -> None:
+    grant(3)
+    together = Barrier(3, timeout=20)  # passed only by three at a time
+
+    def square(k: int) -> tuple[int, int]:
+        if k < 3:
+            together.wait()
+        return k * k, get_ident()
+
+    done = each(square, range(60))
+    assert [value for value, _ in done] == [k * k for k in range(60)]
+    assert len({who for _, who in done}) == 3
+
+
+def test_work_that_no_other_core_has_begun_is_done_by_the_one_that_needs_it() -> None:
+    """The only helper waits for what is asked aside inside of it: nobody else would do it."""
+    grant(2)
+
+    def inner() -> int:
+        return sum(each(lambda k: k, range(10))) + Aside(lambda: 5).result()
+
+    assert Aside(inner).result() == 50
+    slow, quick = Aside(time.sleep, 0.2), Aside(get_ident)
+    assert quick.result() == get_ident()  # the helper still sleeps
+    slow.result()
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="no fork on this system")
+def test_a_forked_process_starts_helpers_of_its_own() -> None:
+    grant(2)
+    Aside(get_ident).result()
+    child = os.fork()
+    if child == 0:
+        busy = Aside(time.sleep, 0.01)  # would wait for ever for the parent's helper
+        time.sleep(0.2)
+        begun = busy._begun
+        os._exit(0 if begun is not None and begun.done() else 1)
+    _, status = os.waitpid(child, 0)
+    assert os.waitstatus_to_exitcode(status) == 0

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.cores import free_cores
+from vision.cores import each
 from vision.photo.decode import Photo
 from vision.rings.reader import Reading
 from vision.rings.unwrap import S_FROM, S_TO, Grid, Unwrapped, unwrap_between, widths_px
@@ -43,8 +43,7 @@ def edges_between(
         unwrapped = unwrap_between(photo, inner[which], outer[which], grid, times)
         return unwrapped, read(unwrapped.planes)
 
-    with free_cores() as cores:
-        unwrapped, readings = zip(*cores.map(done, parts), strict=True)
+    unwrapped, readings = zip(*each(done, parts), strict=True)
     order = np.argsort(np.concatenate(parts))
     every = unwrapped[0].joined(*unwrapped[1:]), readings[0].joined(*readings[1:])
     return every if np.all(np.diff(order) == 1) else tuple(rows.chosen(order) for rows in every)

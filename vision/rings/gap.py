@@ -6,7 +6,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.cores import free_cores
+from vision.cores import each
 from vision.photo.decode import Photo
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import RADIUS, outlines, ring_angles
@@ -103,8 +103,7 @@ def find_gaps(
     """
     sigma = max(BLUR_SHARE * (blur_px or BLUR_PX), SHARPEST_PX)
     strips = _strips(photo, camera, tori, section)
-    with free_cores() as cores:
-        return list(cores.map(partial(_gap, sigma=sigma), strips))
+    return each(partial(_gap, sigma=sigma), strips)
 
 
 def _gap(strip: _Strip, *, sigma: float) -> Gap | None:
