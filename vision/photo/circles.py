@@ -30,6 +30,8 @@ FINEST_PIXELS = 1_500_000
 can be measured; more megapixels show the same ring larger."""
 RADII = np.arange(4, 25)
 """Radii looked for at each level, in its pixels: neighbouring levels overlap by half an octave."""
+BAND = 64
+"""Rows of the picture whose slopes are worked out at a time."""
 NOISE_FACTOR = 3.0
 """An edge is this many times steeper than the median slope of its surroundings."""
 SLOPE_LEAST = 1.25
@@ -139,17 +141,11 @@ def find_circles(photo: Photo) -> list[Nest]:
 
 def _thin_edges(picture: Pixels, reduction: int) -> _Level:
     """Edges of the channel that changes most, thinned to one pixel across."""
-    planes = [_slopes(plane) for plane in cv2.split(picture)]
-    slopes = [np.asarray(cv2.magnitude(*plane), np.float32) for plane in planes]
-    slope = np.asarray(cv2.max(cv2.max(slopes[0], slopes[1]), slopes[2]), np.float32)
+    slope, *steepest = _steepest(picture)
     strong = slope > _floor(slope)
     strong[[0, -1], :] = strong[:, [0, -1]] = False
     place = np.flatnonzero(strong)
-    here = slope.take(place)
-    along_x, along_y = np.empty((2, len(place)), np.float32)
-    for plane, its_slope in zip(planes, slopes, strict=True):
-        leads = np.flatnonzero(its_slope.take(place) == here)
-        along_x[leads], along_y[leads] = (each.take(place[leads]) for each in plane)
+    here, along_x, along_y = (each.take(place) for each in (slope, *steepest))
     along_x, along_y = along_x / here, along_y / here
     ridge = _is_ridge(slope, place, along_x, along_y)
     y, x = np.divmod(place[ridge], slope.shape[1])
@@ -162,6 +158,32 @@ def _thin_edges(picture: Pixels, reduction: int) -> _Level:
         along_x=along_x[ridge],
         along_y=along_y[ridge],
     )
+
+
+def _steepest(picture: Pixels) -> Floats:
+    """Steepness and change a pixel along x and y (3, h, w) of the channel that changes most.
+
+    A band of rows after the other, for what is worked out of one fits the processor's cache.
+    """
+    height, width = picture.shape[:2]
+    found = np.empty((3, height, width), np.float32)
+    for top in range(0, height, BAND):
+        bottom = min(top + BAND, height)
+        first = max(top - 1, 0)  # slopes need the row before and the one behind
+        band = picture[first : bottom + 1]
+        best: list[Floats] = []
+        for plane in cv2.split(band):
+            slopes = _slopes(plane)
+            each = [np.asarray(cv2.magnitude(*slopes), np.float32), *slopes]
+            if best:
+                steeper = cv2.compare(each[0], best[0], cv2.CMP_GE)
+                for one, other in zip(each, best, strict=True):
+                    cv2.copyTo(one, steeper, other)
+            else:
+                best = each
+        for whole, part in zip(found, best, strict=True):
+            whole[top:bottom] = part[top - first : bottom - first]
+    return found
 
 
 def _slopes(plane: NDArray[Any]) -> tuple[Floats, Floats]:
@@ -213,14 +235,14 @@ def _centres(level: _Level) -> tuple[Indices, Indices, Floats]:
 def _nests(level: _Level, x: Indices, y: Indices, votes: Floats) -> list[Nest]:
     """Circles with edges all around each centre, each with the centre that suits it best."""
     nests = []
-    scale, shifts = level.reduction, _shifts()
+    scale, shifts, numbers = level.reduction, _shifts(), _numbers(level)
 
     def full(value: float) -> float:
         return (value + 0.5) * scale - 0.5
 
     for start in range(0, len(x), BATCH):
         part = slice(start, start + BATCH)
-        cover = _cover(level, x[part], y[part])
+        cover = _cover(level, numbers, x[part], y[part])
         best, top = cover.argmax(axis=1), cover.max(axis=1)
         peak = (top > COVER_LEAST) & (top >= np.roll(top, 1, 1)) & (top > np.roll(top, -1, 1))
         for index in np.nonzero(peak.any(axis=1))[0]:
@@ -270,7 +292,7 @@ def _half_radii() -> Indices:
     return np.where(outside, count, halves) + np.arange(len(shifts)) * (count + 1)
 
 
-def _cover(level: _Level, x: Indices, y: Indices) -> Array:
+def _cover(level: _Level, numbers: NDArray[np.int32], x: Indices, y: Indices) -> Array:
     """Share of each circle along which a thin edge runs, for centres shifted a little.
 
     Returns
@@ -278,7 +300,7 @@ def _cover(level: _Level, x: Indices, y: Indices) -> Array:
     (n, m, k) edge pixels within half a pixel of the circle over its length in the picture, for
     each centre, each of `_shifts` and each of `CIRCLE_RADII`
     """
-    centre, place = _edges_around(level, x, y)
+    centre, place = _edges_around(level, numbers, x, y)
     shifts = _shifts()
     bins = 2 * len(CIRCLE_RADII) + 1
     each = len(shifts) * bins
@@ -293,16 +315,25 @@ def _cover(level: _Level, x: Indices, y: Indices) -> Array:
     return cover
 
 
-def _edges_around(level: _Level, x: Indices, y: Indices) -> tuple[Indices, Indices]:
+def _numbers(level: _Level) -> NDArray[np.int32]:
+    """Each edge's number where it lies, -1 elsewhere, with a border of `PAD`."""
+    numbers = np.full((level.height + 2 * PAD, level.width + 2 * PAD), -1, np.int32)
+    numbers[level.y + PAD, level.x + PAD] = np.arange(len(level.x))
+    return numbers
+
+
+def _edges_around(
+    level: _Level, numbers: NDArray[np.int32], x: Indices, y: Indices
+) -> tuple[Indices, Indices]:
     """Edges that point at a centre: index of the centre, and place in its square, row by row."""
-    number = np.full((level.height + 2 * PAD, level.width + 2 * PAD), -1, np.int32)
-    number[level.y + PAD, level.x + PAD] = np.arange(len(level.x))
     side = 2 * REACH + 1
-    seen = np.lib.stride_tricks.sliding_window_view(number >= 0, (side, side))
+    squares = np.lib.stride_tricks.sliding_window_view(numbers, (side, side))
     top, left = y + PAD - REACH, x + PAD - REACH
-    centre, place = np.divmod(np.flatnonzero(seen[top, left]), side * side)
+    around = squares[top, left].ravel()
+    seen = np.flatnonzero(around >= 0)
+    centre, place = np.divmod(seen, side * side)
     dy, dx = np.divmod(place, side)
-    edge = number[top[centre] + dy, left[centre] + dx]
+    edge = around[seen]
     dx, dy = dx - REACH, dy - REACH
     far = np.hypot(dx, dy)
     radial = level.along_x[edge] * dx + level.along_y[edge] * dy
