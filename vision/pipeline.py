@@ -16,6 +16,7 @@ from vision.photo.decode import Photo, read_photo
 from vision.photo.fitness import explained, judge, require_contrast
 from vision.photo.look import look_at
 from vision.results import Result, Ring, Scale, Wire
+from vision.rings.along import look_along
 from vision.rings.find import Found, find_rings, is_ring, refind, upheld
 from vision.rings.fit import Fit, rematch, settled
 from vision.rings.others import Unlike, find_others, unlike_table
@@ -125,6 +126,7 @@ def read_rings(
     sight, fit = _levelled(sight, found.fit)
     fit = refind(photo, sight.camera, found.open_nests, fit)
     fit = upheld(photo, sight.camera, settled(photo, sight.camera, fit))
+    along = Aside(look_along, photo, sight.camera, fit, blur_px)
     sight, fit = _levelled(sight, fit)
     scale = sight.scale()
     pieces = find_wires(photo, ground.lines_px, scale, fit, sight.hides)
@@ -140,7 +142,8 @@ def read_rings(
             "may be one: print, or clutter",
             hint="lay the rings on plain paper, without text or pattern, and nothing beside them",
         )
-    rings = rings_of(photo, scale, fit, others, sight.cell_of, blur_px, touched(pieces, fit))
+    against = touched(pieces, fit)
+    rings = rings_of(photo, scale, fit, along.result(), others, sight.cell_of, against)
     return scale, rings, wires_of(photo, scale, pieces, sight.cell_of, blur_px)
 
 

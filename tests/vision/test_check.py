@@ -14,7 +14,8 @@ from tests.vision.made_fit import fit_of, lit, scattered
 from vision.photo.circles import Nest
 from vision.photo.decode import Photo
 from vision.results import PhotoInfo, Status
-from vision.rings.check import reasons_against, warnings_about, wire_widths_px
+from vision.rings.along import look_along
+from vision.rings.check import reasons_against, warnings_about, wavy, wire_widths_px
 from vision.rings.find import Found, looks_round, without_specks, without_twins
 from vision.rings.others import Thing
 from vision.rings.record import reading_order, rings_of
@@ -47,7 +48,8 @@ def reasons(tori: np.ndarray, **changes: np.ndarray) -> list[list[str]]:
 
 
 def warnings(tori: np.ndarray, **changes: np.ndarray) -> list[list[str]]:
-    return warnings_about(EMPTY, CAMERA, fit_of(tori, **changes))
+    fit = fit_of(tori, **changes)
+    return warnings_about(CAMERA, fit, wavy(EMPTY, CAMERA, fit))
 
 
 def test_rings_that_lie_apart_are_measured_without_a_word() -> None:
@@ -223,7 +225,9 @@ def record(tori: np.ndarray, things: list[Thing], **changes: np.ndarray):
     info = PhotoInfo(file="a.png", width_px=SIZE[0], height_px=SIZE[1], taken=None, sha256="0")
     photo = Photo(info=info, bgr=grey, f35_mm=None)
     scale = replace(result().scale, camera=CAMERA)
-    return rings_of(photo, scale, fit_of(tori, **changes), things, lambda x, y: None)
+    fit = fit_of(tori, **changes)
+    along = look_along(photo, CAMERA, fit)
+    return rings_of(photo, scale, fit, along, things, lambda x, y: None)
 
 
 def test_numbers_run_like_text_and_reasons_use_them() -> None:

@@ -8,7 +8,7 @@ from tests.vision.drawn import BLUR_PX, PAPER, coded
 from vision.photo.decode import LINEAR, Photo
 from vision.rings.colour import colours_of
 from vision.rings.gap import find_gaps
-from vision.rings.torus import torus
+from vision.rings.torus import RADIUS, torus
 from vision.scale.camera import Camera, looking_down
 
 SIDE = 400
@@ -53,7 +53,7 @@ def test_a_cut_is_found_where_it_is_and_as_wide_as_it_is(width: float, direction
     """Width to 0.05 mm, about a pixel; direction to one degree, 0.08 mm on the wire."""
     gap = find_gaps(wire(gap_mm=width, gap_deg=direction), CAMERA, RING[None])[0]
     assert gap is not None
-    assert gap.width_mm == pytest.approx(width, abs=0.05)
+    assert gap.width * RING[RADIUS] == pytest.approx(width, abs=0.05)
     assert (gap.direction_deg - direction + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1.0)
 
 
@@ -61,7 +61,9 @@ def test_a_narrow_cut_is_not_read_narrower_than_it_is() -> None:
     widths = [
         find_gaps(wire(gap_mm=width, gap_deg=90.0), CAMERA, RING[None])[0] for width in (0.1, 0.2)
     ]
-    assert [gap.width_mm for gap in widths if gap] == pytest.approx([0.1, 0.2], abs=0.05)
+    assert [gap.width * RING[RADIUS] for gap in widths if gap] == pytest.approx(
+        [0.1, 0.2], abs=0.05
+    )
 
 
 def test_a_closed_ring_has_no_cut() -> None:

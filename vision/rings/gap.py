@@ -1,7 +1,6 @@
 """Where a ring is closed: the cut, read along the middle of its wire."""
 
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,9 +13,13 @@ from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
+Indices = NDArray[np.int64]
 
-STEP_PX = 0.5
-"""Between samples along the wire."""
+AT_ONCE = 8
+"""Rings whose light is read in one go, and stays in the processor's cache until it is judged."""
+STEP_PX, COUNTS = 0.5, 64
+"""Samples along the wire lie at most so far apart, and their number is a multiple of that: rings of
+one size have as many, and are worked on together."""
 LANES = np.linspace(0.2, 0.8, 9)
 """Lanes across the wire, in s; the cut crosses all of them."""
 LANES_AND_TABLE = np.append(LANES, [-0.3, 1.3])
@@ -56,8 +59,9 @@ INFLATION, U_PLACE_PX = 1.5, 0.4
 class Gap:
     """The closure of a ring."""
 
-    width_mm: float
-    u_width_mm: float
+    width: float
+    u_width: float
+    """Radians around the ring, along the middle of its wire."""
     direction_deg: float
     """From +x towards +y of the table."""
     u_direction_deg: float
@@ -65,10 +69,11 @@ class Gap:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Strip:
-    """The light of the wire along the ring."""
+    """The light of the wire along a ring."""
 
     light: Floats
     """(lanes, n, 3) linear."""
+    step_px: float
     step_mm: float
     paper: float
     """Linear light of the table beside it, mean of the channels."""
@@ -102,62 +107,92 @@ def find_gaps(
     over all widths and places, each weighed by how well it fits.
     """
     sigma = max(BLUR_SHARE * (blur_px or BLUR_PX), SHARPEST_PX)
-    strips = _strips(photo, camera, tori, section)
-    return each(partial(_gap, sigma=sigma), strips)
+    lines = np.stack(outlines(camera, tori, ring_angles(DENSE), section), axis=1)
+    middle = lines.mean(axis=1)
+    around_px = np.hypot(*np.moveaxis(middle - np.roll(middle, 1, axis=1), -1, 0)).sum(axis=1)
+    counts = COUNTS * np.ceil(around_px / (STEP_PX * COUNTS)).astype(np.int64)
+
+    def gaps(which: Indices) -> list[Gap | None]:
+        count = int(counts[which[0]])
+        light, paper = _light_along(photo, lines[which], count)
+        strips = [
+            _Strip(
+                light=light[place],
+                step_px=float(around_px[ring]) / count,
+                step_mm=2.0 * np.pi * float(tori[ring, RADIUS]) / count,
+                paper=float(paper[place]),
+            )
+            for place, ring in enumerate(which)
+        ]
+        found = zip(strips, _standing_out(light), strict=True)
+        return [_gap(strip, *place, sigma=sigma) if place else None for strip, place in found]
+
+    parts = []
+    for count in np.unique(counts):
+        alike = np.nonzero(counts == count)[0]
+        parts += np.array_split(alike, -(-len(alike) // AT_ONCE))
+    found = {
+        int(ring): gap
+        for which, part in zip(parts, each(gaps, parts), strict=True)
+        for ring, gap in zip(which, part, strict=True)
+    }
+    return [found[ring] for ring in range(len(tori))]
 
 
-def _gap(strip: _Strip, *, sigma: float) -> Gap | None:
-    place = _standing_out(strip.light)
-    if place is None:
-        return None
-    at, sign = place
+def _gap(strip: _Strip, at: int, sign: float, *, sigma: float) -> Gap:
     width, u_width, moved = _box_width(strip, at, sign, sigma)
-    mm_per_px = strip.step_mm / STEP_PX
     count = strip.light.shape[1]
-    deg_per_px = 360.0 / count / STEP_PX
+    deg_per_px = 360.0 / count / strip.step_px
     return Gap(
-        width_mm=width * mm_per_px,
-        u_width_mm=float(np.hypot(INFLATION * u_width, U_PLACE_PX)) * mm_per_px,
+        width=float(np.radians(width * deg_per_px)),
+        u_width=float(np.radians(np.hypot(INFLATION * u_width, U_PLACE_PX) * deg_per_px)),
         direction_deg=float((at + 0.5) * 360.0 / count + moved * deg_per_px) % 360.0,
         u_direction_deg=float((U_PLACE_PX + width / 4.0) * deg_per_px),
     )
 
 
-def _strips(photo: Photo, camera: Camera, tori: Array, section: Section) -> list[_Strip]:
-    lines = np.stack(outlines(camera, tori, ring_angles(DENSE), section), axis=1)
-    middle = lines.mean(axis=1)
-    around_px = np.hypot(*np.moveaxis(middle - np.roll(middle, 1, axis=1), -1, 0)).sum(axis=1)
-    counts = [max(64, int(around / STEP_PX)) for around in around_px]
-    points = []
-    for ring, count in zip(lines, counts, strict=True):
-        inner, outer = _spread(ring, count)
-        points.append(inner + LANES_AND_TABLE[:, None, None] * (outer - inner))
-    every = photo.sample_each(points)
-    return [
-        _Strip(
-            light=light[: len(LANES)],
-            step_mm=2.0 * np.pi * float(torus[RADIUS]) / count,
-            paper=float(np.percentile(light[len(LANES) :].mean(axis=-1, dtype=float), 80)),
-        )
-        for light, torus, count in zip(every, tori, counts, strict=True)
-    ]
+def _light_along(photo: Photo, lines: Array, count: int) -> tuple[Floats, Floats]:
+    """Light (k, lanes, count, 3) along k wires between lines (k, 2, DENSE, 2), and beside (k,)."""
+    inner, outer = np.moveaxis(_spread(lines, count).astype(np.float32), 1, 0)
+    lanes = LANES_AND_TABLE.astype(np.float32)[:, None, None]
+    points = inner[:, None] + lanes * (outer - inner)[:, None]
+    every = photo.sample(points.reshape(-1, count, 2)).reshape(*points.shape[:3], 3)
+    light, beside = every[:, : len(LANES)], every[:, len(LANES) :].mean(axis=-1)
+    return light, _four_fifths(beside.reshape(len(lines), -1))
+
+
+def _four_fifths(rows: Floats) -> Floats:
+    """What four fifths of each row's values (k, n) do not exceed (k,)."""
+    place = int(0.8 * (rows.shape[1] - 1))
+    return np.asarray(np.partition(rows, place, axis=1)[:, place])  # faster than np.percentile
 
 
 def _spread(lines: Array, count: int) -> Array:
-    """Closed lines (k, DENSE, 2) at the middles of so many equal sectors, (k, count, 2)."""
+    """Closed lines (..., DENSE, 2) at the middles of so many equal sectors, (..., count, 2)."""
     at = (np.arange(count) + 0.5) * (DENSE / count) - 0.5
     before = np.floor(at).astype(np.int64)
     share = (at - before)[:, None]
-    spread: Array = (1.0 - share) * lines[:, before] + share * lines[:, (before + 1) % DENSE]
+    ahead = lines[..., (before + 1) % DENSE, :]
+    spread: Array = (1.0 - share) * lines[..., before, :] + share * ahead
     return spread
 
 
-def _standing_out(light: Floats) -> tuple[int, float] | None:
-    """Sample (index) where nearly all lanes are darker, or brighter, than around; and the sign."""
+def _standing_out(light: Floats) -> list[tuple[int, float] | None]:
+    """Of each ring (k, lanes, n, 3) the sample where nearly all lanes differ from around.
+
+    With the sign of the difference; None where there is no such place.
+    """
     blue, green, red = np.moveaxis(np.sqrt(np.maximum(light, 0.0)), -1, 0)
     root = np.asarray(blue + green + red, np.float32) / np.float32(3.0)
     difference = root - _running_median(root)
-    off = difference / (np.median(np.abs(difference), axis=1, keepdims=True) + USUAL_LEAST)
+    half = root.shape[2] // 2
+    usual = np.partition(np.abs(difference), half, axis=2)[..., [half]]  # faster than np.median
+    off = difference / (usual + USUAL_LEAST)
+    return [_agreed(lanes) for lanes in off]
+
+
+def _agreed(off: Floats) -> tuple[int, float] | None:
+    """The sample where nearly all lanes (lanes, n) are off most, and the sign."""
     best, found = STANDS_OUT, None
     lacking = int(LANES_LACKING)
     between = LANES_LACKING - lacking
@@ -176,24 +211,21 @@ def _standing_out(light: Floats) -> tuple[int, float] | None:
 
 
 def _running_median(root: Floats) -> Floats:
-    count = root.shape[1]
+    """Usual light (k, lanes, n) around each sample: medians at some, straight lines between."""
+    count = root.shape[2]
     half = max(8, int(count * AROUND_SHARE))
-    wrapped = np.concatenate([root[:, -half:], root, root[:, :half]], axis=1)
-    windows = np.lib.stride_tricks.sliding_window_view(wrapped, 2 * half + 1, axis=1)
-    some = np.ascontiguousarray(windows[:, ::THIN, :: max(1, half // 15)])
+    wrapped = np.concatenate([root[..., -half:], root, root[..., :half]], axis=2)
+    windows = np.lib.stride_tricks.sliding_window_view(wrapped, 2 * half + 1, axis=2)
+    some = np.ascontiguousarray(windows[:, :, ::THIN, :: max(1, half // 15)])
     middle = some.shape[-1] // 2
     median = np.partition(some, middle, axis=-1)[..., middle]  # several times as fast as np.median
-    last = count - (median.shape[1] - 1) * THIN
     share = np.arange(THIN, dtype=np.float32) / np.float32(THIN)
-    before, after = median[:, :-1, None], median[:, 1:, None]
-    between = (before + (after - before) * share).reshape(len(root), -1)
-    share = np.arange(last, dtype=np.float32) / np.float32(last)  # the last piece is shorter
-    closing = median[:, -1:] + (median[:, :1] - median[:, -1:]) * share
-    return np.concatenate([between, closing], axis=1)
+    before, after = median[..., None], np.roll(median, -1, axis=2)[..., None]
+    return np.asarray((before + (after - before) * share).reshape(root.shape), np.float32)
 
 
-def _half_depth(profile: Array, at: int) -> tuple[float, int]:
-    """Width (px) of the mark at half its depth, and the sample in its middle."""
+def _half_depth(profile: Array, at: int) -> tuple[int, int]:
+    """Width of the mark at half its depth, and its middle, in samples."""
     count = len(profile)
     reach = count // 8
     base = float(np.median(profile[np.arange(at - reach, at + reach + 1) % count]))
@@ -206,7 +238,7 @@ def _half_depth(profile: Array, at: int) -> tuple[float, int]:
         left += 1
     while right < reach and inside[(peak + right) % count]:
         right += 1
-    return (left + right - 1) * STEP_PX, round(peak + (right - left) / 2)
+    return left + right - 1, round(peak + (right - left) / 2)
 
 
 def _box_width(strip: _Strip, at: int, sign: float, sigma: float) -> tuple[float, float, float]:
@@ -215,16 +247,18 @@ def _box_width(strip: _Strip, at: int, sign: float, sigma: float) -> tuple[float
 
     profile = strip.light.mean(axis=(0, 2), dtype=float)
     count = len(profile)
-    seen, middle = _half_depth(profile, at)
-    widest = min(WIDEST_MM / strip.step_mm * STEP_PX, GROWN * seen + GROWN_PX)
-    half = min(int((0.75 * widest + 4.0 * sigma + 6.0) / STEP_PX), count // 6)
+    step = strip.step_px
+    samples, middle = _half_depth(profile, at)
+    seen = samples * step
+    widest = min(WIDEST_MM / strip.step_mm * step, GROWN * seen + GROWN_PX)
+    half = min(int((0.75 * widest + 4.0 * sigma + 6.0) / step), count // 6)
     index = np.arange(-half, half + 1)
-    x, light = index * STEP_PX, profile[(middle + index) % count]
+    x, light = index * step, profile[(middle + index) % count]
     widths = np.linspace(0.05, widest, WIDTHS)
     steps = np.arange(-PLACES, PLACES + 1)
-    places = steps * STEP_PX
+    places = steps * step
     # places lie as the samples do: a box elsewhere is the same box, seen further along
-    far, ends = np.arange(-half - PLACES, half + PLACES + 1) * STEP_PX, widths[:, None] / 2.0
+    far, ends = np.arange(-half - PLACES, half + PLACES + 1) * step, widths[:, None] / 2.0
     drawn = ndtr((far + ends) / sigma) - ndtr((far - ends) / sigma)
     box = drawn[:, PLACES - steps[:, None] + np.arange(len(x))]
     plain, _ = np.linalg.qr(np.stack([np.ones_like(x), x], axis=1))
@@ -235,7 +269,7 @@ def _box_width(strip: _Strip, at: int, sign: float, sigma: float) -> tuple[float
     squares = np.sum(wanted**2) - height**2 * power
     wire = max(float(light[np.abs(x) > 0.6 * x.max()].mean()), 1e-4)
     noise = squares.min() / len(x) + (NOISE_REL * wire) ** 2
-    independent = max(len(x) * STEP_PX / (2.5 * sigma), 5.0)
+    independent = max(len(x) * step / (2.5 * sigma), 5.0)
     fits = -0.5 * squares / noise * independent / len(x)
     most = 1.0 if sign < 0 else max(strip.paper / wire - 1.0, 0.05)
     depth = sign * height / wire / most
@@ -243,10 +277,10 @@ def _box_width(strip: _Strip, at: int, sign: float, sigma: float) -> tuple[float
     short = np.where(depth < 1.0, (depth - DEPTH) / U_DEPTH, 0.0)
     fits = np.where(depth > 0.0, fits - 0.5 * (beyond**2 + short**2), -np.inf)
     if not np.isfinite(fits.max()):
-        return seen, seen / 2.0, float(middle - at) * STEP_PX
+        return seen, seen / 2.0, float(middle - at) * step
     weight = np.exp(fits - fits.max())
     weight /= weight.sum()
     width = float(weight.sum(axis=1) @ widths)
     spread = float(np.sqrt(weight.sum(axis=1) @ (widths - width) ** 2))
     moved = float(weight.sum(axis=0) @ places)
-    return width, spread, float(middle - at) * STEP_PX + moved
+    return width, spread, float(middle - at) * step + moved

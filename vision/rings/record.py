@@ -8,15 +8,14 @@ from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
 from vision.results import COVERAGE_FACTOR, Quantity, Ring, Scale, Status
+from vision.rings.along import Along
 from vision.rings.budget import Sizes, edge_u, sizes_of
 from vision.rings.check import DARK_PAPER, burnt, filled, reasons_against, warnings_about
-from vision.rings.colour import colours_of
 from vision.rings.fit import Fit
 from vision.rings.form import ovality_of, step_of_ends
-from vision.rings.gap import Gap, find_gaps
 from vision.rings.others import Thing
 from vision.rings.section import Section
-from vision.rings.torus import X, Y, outlines, ring_angles
+from vision.rings.torus import RADIUS, X, Y, outlines, ring_angles
 
 Array = NDArray[np.float64]
 
@@ -48,16 +47,16 @@ def rings_of(
     photo: Photo,
     scale: Scale,
     fit: Fit,
+    along: Along,
     things: list[Thing],
     cell_of: Callable[[float, float], str | None],
-    blur_px: float | None = None,
     touched: frozenset[int] = frozenset(),
 ) -> tuple[Ring, ...]:
     """All rings of a photo, measured and unusable, in reading order.
 
     Parameters
     ----------
-    blur_px : standard deviation of the blur of the photo's edges, where it is known
+    along : what is seen along each fitted ring's wire
     touched : indices of the rings that a piece of wire lies against
     """
     camera = scale.camera
@@ -80,7 +79,7 @@ def rings_of(
                 f"its edges are not sure: the wire would be {each.wire_mm.value:.1f} mm, give or "
                 f"take {each.wire_mm.u95:.1f}; covered, out of focus, or no ring of wire"
             )
-    warnings = warnings_about(photo, camera, fit)
+    warnings = warnings_about(camera, fit, along.strands)
     inner, outer = outlines(camera, fit.tori, ring_angles(DRAWN_POINTS), fit.section)
     middles = (inner.mean(axis=1) + outer.mean(axis=1)) / 2.0
     spread = np.hypot(*np.moveaxis(outer - middles[:, None], -1, 0)).mean(axis=1)
@@ -89,11 +88,6 @@ def rings_of(
     numbers = reading_order(places, radii)
     names = {str(index): numbers[index] for index in range(len(fit))}
 
-    measured = [index for index in range(len(fit)) if not reasons[index]]
-    tori = fit.tori[np.array(measured, dtype=np.int64)]
-    gaps = find_gaps(photo, camera, tori, blur_px=blur_px, section=fit.section)
-    colours = colours_of(photo, camera, tori)
-    found = dict(zip(measured, zip(gaps, colours, strict=True), strict=True))
     whole = []
     for index in range(len(fit)):
         seen = Seen(
@@ -104,10 +98,10 @@ def rings_of(
             reasons=tuple(dict.fromkeys(_named(text, names) for text in reasons[index])),
             warnings=tuple(_named(text, names) for text in warnings[index]),
         )
-        if index in found:
-            whole.append(_measured(scale, fit, index, sizes[index], seen, *found[index]))
-        else:
+        if seen.reasons:
             whole.append(_bare(fit, index, seen))
+        else:
+            whole.append(_measured(scale, fit, index, sizes[index], seen, along))
     for index, thing in enumerate(things, start=len(fit)):
         whole.append(
             Ring(
@@ -178,10 +172,9 @@ def _bare(fit: Fit, index: int, seen: Seen) -> Ring:
     )
 
 
-def _measured(
-    scale: Scale, fit: Fit, index: int, sizes: Sizes, seen: Seen, gap: Gap | None, colour: str
-) -> Ring:
-    oval = ovality_of(fit, scale, index)
+def _measured(scale: Scale, fit: Fit, index: int, sizes: Sizes, seen: Seen, along: Along) -> Ring:
+    oval, gap = ovality_of(fit, scale, index), along.gaps[index]
+    radius = float(fit.tori[index, RADIUS])
     ends = step_of_ends(fit, index, gap.direction_deg) if gap else None
     return replace(
         _bare(fit, index, seen),
@@ -193,13 +186,13 @@ def _measured(
         ar=sizes.ar,
         ovality=oval.value,
         ovality_u95=oval.u95,
-        gap_mm=gap.width_mm if gap else None,
-        gap_u95_mm=COVERAGE_FACTOR * gap.u_width_mm if gap else None,
+        gap_mm=gap.width * radius if gap else None,
+        gap_u95_mm=COVERAGE_FACTOR * gap.u_width * radius if gap else None,
         gap_deg=gap.direction_deg if gap else None,
         gap_u95_deg=COVERAGE_FACTOR * gap.u_direction_deg if gap else None,
         ends_mm=ends.value if ends else None,
         ends_u95_mm=ends.u95 if ends else None,
-        colour=colour,
+        colour=along.colours[index],
     )
 
 

@@ -115,7 +115,7 @@ def _by_shapes(view: View, points: Array, u_oval: Array) -> _Found:
         return np.concatenate([_weight(size) * shapes, q / prior])
 
     start = np.array([view.tilt_x, view.tilt_y, view.k1])
-    fit = least_squares(robust, start, x_scale=prior, ftol=SETTLED, xtol=SETTLED)
+    fit = least_squares(robust, start, method="lm", x_scale=prior, ftol=SETTLED, xtol=SETTLED)
     q = np.asarray(fit.x, np.float64)
     shapes = misfit(q)
     chance = max(1.0, float(np.median(np.abs(shapes))) / 0.6745) if len(points) else 1.0
@@ -148,21 +148,23 @@ def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> tup
         return np.concatenate([_weight(np.abs(sizes)) * sizes, before, unknown[3:5] / U_TREND])
 
     def slopes(unknown: Array) -> Array:
-        """Of `robust`: sizes and trend enter as they are, only tilt and lens need steps."""
-        here, places = misfit(unknown), seen(unknown[:3])[1]
-        steps = STEP * np.eye(3, len(unknown))
-        by_view = np.stack([(misfit(unknown + step) - here) / STEP for step in steps], axis=1)
-        by_size = np.concatenate([by_view, -places, -of_family], axis=1) / u_alike
-        weight = _weight(np.abs(here) / u_alike)
-        by_size *= np.where(weight < 1.0, weight / 2.0, 1.0)[:, None]
+        """Of `robust`; what tilt and lens do to sizes hardly changes, and is taken as it was."""
+        weight = _weight(np.abs(misfit(unknown)) / u_alike)
         known = np.zeros((5, len(unknown)))
         known[:3, :3], known[3:, 3:5] = whiten, np.eye(2) / U_TREND
-        return np.concatenate([by_size, known])
+        huber = np.where(weight < 1.0, weight / 2.0, 1.0)[:, None]
+        return np.concatenate([huber * linear / u_alike, known])
 
     start = np.concatenate([shapes.q, np.zeros(2 + families)])
     start[5:] = [np.median(misfit(start)[family == k]) for k in range(families)]
     for _ in range(2):  # how much the rings of one size differ is known after the first
-        fit = least_squares(robust, start, slopes, x_scale="jac", ftol=SETTLED, xtol=SETTLED)
+        here, places = misfit(start), seen(start[:3])[1]
+        steps = STEP * np.eye(3, len(start))
+        by_view = np.stack([(misfit(start + step) - here) / STEP for step in steps], axis=1)
+        linear = np.concatenate([by_view, -places, -of_family], axis=1)
+        fit = least_squares(
+            robust, start, slopes, method="lm", x_scale="jac", ftol=SETTLED, xtol=SETTLED
+        )
         start = np.asarray(fit.x, np.float64)
         misses = misfit(start)
         u_alike = max(U_ALIKE, float(np.median(np.abs(misses))) / 0.6745)
