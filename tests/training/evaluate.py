@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import torch
 from numpy.typing import NDArray
-from torch import Tensor, nn
+from torch import Tensor
 
 from tests.training.batches import (
     FRAMES,
@@ -21,6 +21,7 @@ from tests.training.batches import (
     photograph,
 )  # fmt: skip
 from tests.training.materials import GROUPS
+from tests.training.network import Reader
 from tests.training.photo import Dice
 from tests.training.refit import refit, settle
 from tests.training.scenes import KINDS, PROFILES
@@ -34,7 +35,7 @@ PHOTOS_AT_ONCE = 48
 Table = dict[str, NDArray[np.float64]]
 
 
-def evaluate(scenes: Scenes, net: nn.Module, *, seed: int) -> Table:
+def evaluate(scenes: Scenes, net: Reader, *, seed: int) -> Table:
     """Measure all scenes; one row a photo and kind of camera knowledge."""
     device = scenes.pixels.device
     net = net.to(device).eval()
@@ -62,7 +63,7 @@ def _sizes(tori: Tensor) -> Tensor:
     return torch.stack([2 * tori[:, 3], 2 * (tori[:, 2] - tori[:, 3])], 1)
 
 
-def _measure(scenes: Scenes, photos: Photos, net: nn.Module, dice: Dice, *, exact: bool) -> Table:
+def _measure(scenes: Scenes, photos: Photos, net: Reader, dice: Dice, *, exact: bool) -> Table:
     rows, count = photos.rows, len(photos.rows)
     truth = scenes.torus[rows]
     matrix, camera = photos.matrix, scenes.camera[rows]
@@ -72,7 +73,7 @@ def _measure(scenes: Scenes, photos: Photos, net: nn.Module, dice: Dice, *, exac
     scale = scenes.wire_px[rows] / (2 * scenes.torus[rows, 3].float())
     sigma = torch.full((count,), START_PX, device=rows.device)
     starts = _true_starts(scenes.torus[rows].float(), scale, sigma, dice).double()
-    done = settle(net, photos.light, matrix, camera, starts)
+    done = settle(net, photos.light, matrix, camera, starts, net.grid)
     sizes = _sizes(done.tori)
     error = sizes - _sizes(truth)
     edge_error = sizes - _flat_fit(scenes, photos, matrix, camera)

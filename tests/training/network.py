@@ -11,7 +11,7 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional as F
 
-from tests.training.unwrapping import RINGS, S_FROM, S_TO, WIRES, Grid
+from tests.training.unwrapping import HALF, RINGS, S_FROM, S_TO, WIRES, Grid
 
 LOG_WEIGHT_LIMIT = 4.0
 SAMPLES_PER_PLACE = 4
@@ -47,8 +47,8 @@ class NetConfig:
 CONFIGS = {
     c.name: c
     for c in (
-        NetConfig(name="scout", channels=16, dilations=(1, 2, 1), wide=False),
-        NetConfig(name="quick", channels=32, dilations=(1, 2, 4, 2, 1)),
+        NetConfig(name="scout", channels=16, dilations=(1, 1, 1), grid=HALF, wide=False),
+        NetConfig(name="quick", channels=32, dilations=(1, 1, 1, 1, 1), grid=HALF),
         NetConfig(name="full", channels=48, dilations=(1, 1, 2, 2, 1, 1)),
         NetConfig(name="wire", channels=48, dilations=(1, 2, 4, 4, 2, 1), grid=WIRES),
     )
@@ -78,6 +78,7 @@ class Reader(nn.Module):
     def __init__(self, config: NetConfig) -> None:
         super().__init__()
         c, self.wide, places = config.channels, config.wide, config.places
+        self.grid = config.grid
         self.first = nn.Conv2d(PLANES[config.wide], c, (1, 8), stride=(1, 2), padding=(0, 3))
         self.second = nn.Conv2d(c, c, (1, 6), stride=(1, 2), padding=(0, 2))
         self.blocks = nn.ModuleList([Block(c, d) for d in config.dilations])

@@ -8,10 +8,9 @@ import torch
 from torch import Tensor
 
 from tests.training.starts import start_outlines
-from tests.training.unwrapping import RINGS, S_FROM, S_TO, outlines, ring_angles, unwrap
+from tests.training.unwrapping import RINGS, S_FROM, S_TO, Grid, outlines, ring_angles, unwrap
 
 ROUNDS, REWEIGHTINGS, STRICT_FROM, HUBER_S, EDGE_S, OVAL_PRIOR = 2, 6, 3, 0.03, 0.02, 0.01
-PLACE = (S_TO - S_FROM) / RINGS.samples * 4
 QUARTER = RINGS.rays / 4 - 0.25
 PHASES = ((-0.25, 0.25, -QUARTER), (0.25, -0.25, QUARTER))
 STEPS = (1e-4, 1e-4, 1e-4, 1e-4, 1e-5, 1e-5)
@@ -36,14 +35,17 @@ class Settled:
 
 
 def settle(
-    read: Callable[[Tensor], Outputs], light: Tensor, matrix: Tensor, camera: Tensor, tori: Tensor
-) -> Settled:
+    read: Callable[[Tensor], Outputs], light: Tensor, matrix: Tensor, camera: Tensor, tori: Tensor,
+    grid: Grid = RINGS,
+) -> Settled:  # fmt: skip
     """Refine starts `tori` (n, 6) float64 on photos `light`; cameras (n, 3, 4) and (n, 3)."""
     history = [tori]
     for _ in range(ROUNDS):
-        history.append(_read_once(read, light, matrix, camera, history[-1])[0])
+        history.append(_read_once(read, light, matrix, camera, history[-1], grid)[0])
     each = [
-        _read_once(read, light, matrix, camera, _shifted(history[-1], inner, outer), turn)
+        _read_once(
+            read, light, matrix, camera, _shifted(history[-1], inner, outer, grid), grid, turn
+        )
         for inner, outer, turn in PHASES
     ]
     found = torch.stack([one[0] for one in each])
@@ -67,20 +69,21 @@ def settle(
 
 def _read_once(
     read: Callable[[Tensor], Outputs], light: Tensor, matrix: Tensor, camera: Tensor, tori: Tensor,
-    turn: float = 0.0,
+    grid: Grid, turn: float = 0.0,
 ) -> tuple[Tensor, Outputs, Tensor]:  # fmt: skip
     whole = torch.full((len(tori),), 2 * math.pi, device=tori.device, dtype=tori.dtype)
-    inner, outer = start_outlines(matrix, camera, tori, whole, turn=turn)
-    outputs = read(unwrap(light, inner.float(), outer.float()))
+    inner, outer = start_outlines(matrix, camera, tori, whole, grid, turn=turn)
+    outputs = read(unwrap(light, inner.float(), outer.float(), grid))
     edges, weight = outputs[0].double(), outputs[1].double().exp()
     moved, residuals = refit(matrix, camera, tori, edges, weight, turn)
     return moved, outputs, residuals
 
 
-def _shifted(tori: Tensor, inner: float, outer: float) -> Tensor:
+def _shifted(tori: Tensor, inner: float, outer: float, grid: Grid) -> Tensor:
+    place = (S_TO - S_FROM) / grid.samples * 4
     shifted = tori.clone()
-    shifted[:, 3] += (outer - inner) * PLACE * tori[:, 3]
-    shifted[:, 2] += (outer + inner) * PLACE * tori[:, 3]
+    shifted[:, 3] += (outer - inner) * place * tori[:, 3]
+    shifted[:, 2] += (outer + inner) * place * tori[:, 3]
     return shifted
 
 

@@ -15,7 +15,7 @@ from vision.photo.decode import Photo  # noqa: E402
 from vision.results import PhotoInfo  # noqa: E402
 from vision.rings.torus import outlines as product_outlines  # noqa: E402
 from vision.rings.torus import ring_angles  # noqa: E402
-from vision.rings.unwrap import QUICK, WIRE  # noqa: E402
+from vision.rings.unwrap import FINE, QUICK, WIRE  # noqa: E402
 from vision.rings.unwrap import unwrap as product_unwrap  # noqa: E402
 from vision.scale.camera import Camera, looking_down  # noqa: E402
 
@@ -56,7 +56,9 @@ def test_outlines_agree_with_the_product():
         np.testing.assert_allclose(a.numpy(), b, atol=1e-7)
 
 
-@pytest.mark.parametrize(("product", "mine"), [(QUICK, twin.RINGS), (WIRE, twin.WIRES)])
+@pytest.mark.parametrize(
+    ("product", "mine"), [(FINE, twin.RINGS), (QUICK, twin.HALF), (WIRE, twin.WIRES)]
+)
 def test_unwrapped_planes_agree_with_the_product(product, mine):
     rng = np.random.default_rng(3)
     y, x = np.mgrid[:256, :256]

@@ -33,6 +33,7 @@ class Grid:
 
 
 RINGS = Grid(sectors=8, rays=12, samples=72)
+HALF = Grid(sectors=8, rays=12, samples=36)
 WIRES = Grid(sectors=16, rays=6, samples=144)
 WHOLE_TURN = 6.0
 """Radians; less than that is a piece of wire, drawn as a small part of a very large ring."""

@@ -8,7 +8,7 @@ from vision.results import PhotoInfo
 from vision.rings.edges import APART_PX, edges_between
 from vision.rings.reader import Reading
 from vision.rings.torus import ring_angles
-from vision.rings.unwrap import LENGTH_UNIT_PX, QUICK, S_FROM, S_TO, Unwrapped
+from vision.rings.unwrap import FINE, LENGTH_UNIT_PX, S_FROM, S_TO, Unwrapped
 
 SIDE = 900
 
@@ -30,19 +30,19 @@ def smooth_photo() -> Photo:
 
 def cut_open(widths: list[float]) -> Unwrapped:
     """Rings of these widths in pixels, around places of their own, in one go."""
-    angles = ring_angles(QUICK.sectors * QUICK.rays)
+    angles = ring_angles(FINE.sectors * FINE.rays)
     ray = np.stack([np.cos(angles), np.sin(angles)], axis=-1)
     middles = np.array([[420.0 + 9.0 * k, 450.0 - 7.0 * k] for k in range(len(widths))])
     inner = middles[:, None] + 60.0 * ray
     outer = middles[:, None] + (60.0 + np.array(widths)[:, None, None]) * ray
-    unwrapped, reading = edges_between(smooth_photo(), inner, outer, QUICK, brightness)
+    unwrapped, reading = edges_between(smooth_photo(), inner, outer, FINE, brightness)
     np.testing.assert_array_equal(reading.presence, unwrapped.planes[:, 0].mean(axis=(1, 2)))
     return unwrapped
 
 
 def brightness(planes: np.ndarray) -> Reading:
     """A reader that tells rings apart by their light."""
-    nothing = np.zeros((len(planes), 2, QUICK.sectors))
+    nothing = np.zeros((len(planes), 2, FINE.sectors))
     return Reading(
         edges=nothing,
         weight=nothing,
@@ -56,7 +56,7 @@ def test_each_ring_comes_back_in_its_place() -> None:
     together = cut_open(widths)
     seen_px = together.planes[:, 5, 0, 0] * LENGTH_UNIT_PX
     assert seen_px == pytest.approx([20.0, 25.0, 30.0, 25.0, 25.0, 25.0], rel=1e-4)
-    assert seen_px.max() * (S_TO - S_FROM) / QUICK.samples < APART_PX
+    assert seen_px.max() * (S_TO - S_FROM) / FINE.samples < APART_PX
 
 
 def test_a_small_picture_is_read_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:

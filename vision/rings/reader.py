@@ -1,8 +1,8 @@
 """The outline reader: small trained networks that find both edges in an unwrapped ring.
 
 It is the seam between a candidate and its outline: unwrapped pictures go in, edges with weights
-come out. Four were trained: a scout, which does a fourteenth of the work, tells which guesses are
-worth reading; a quick reader with two fifths of it finds the rings; one reads rings for good, and
+come out. Four were trained: a scout, which does a twenty-eighth of the work, tells which guesses
+are worth reading; a quick reader with a fifth of it finds the rings; one reads rings for good, and
 one, which sees twice as finely, straight wire. How is told in `tests/training`, where their twin
 stands.
 """

@@ -45,10 +45,10 @@ def places_of(samples: int) -> Array:
 
 SECTORS, SAMPLES = 8, 72
 FINE = Grid(sectors=SECTORS, rays=18, samples=SAMPLES, wide=True)
-QUICK = replace(FINE, rays=12)
-COARSE = replace(FINE, rays=4, wide=False)
-"""For the readings that count, for those by which rings are found, and for the scout, which sorts
-many guesses."""
+QUICK = replace(FINE, rays=12, samples=SAMPLES // 2)
+COARSE = replace(QUICK, rays=4, wide=False)
+"""For the readings that count; for those by which rings are found, half as finely; and for the
+scout, which sorts many guesses."""
 WIRE = Grid(sectors=2 * SECTORS, rays=9, samples=2 * SAMPLES, wide=True)
 """For straight wire: along it light hardly changes, and the little that tells is looked for."""
 S_FROM, S_TO = -0.6, 1.6
