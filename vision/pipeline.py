@@ -1,6 +1,6 @@
 """From a photo to its rings: the order of the stages, and no arithmetic."""
 
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from functools import cache, partial
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -16,13 +16,14 @@ from vision.photo.decode import Photo, read_photo
 from vision.photo.fitness import explained, judge, require_contrast
 from vision.photo.look import look_at
 from vision.results import Result, Ring, Scale, Wire
-from vision.rings.along import look_along
 from vision.rings.find import Found, find_rings, is_ring, refind, upheld
 from vision.rings.fit import Fit, rematch, settled
-from vision.rings.others import Unlike, find_others, unlike_table
+from vision.rings.gap import find_gaps
+from vision.rings.others import find_others, unlike_table
 from vision.rings.record import rings_of
 from vision.rings.section import SECTIONS, Profile
 from vision.rings.shape import rounds_of
+from vision.scale.camera import Camera
 from vision.scale.reference import Reference, Sight, first_sight, see_reference, see_sheet
 from vision.wires.find import find_wires
 from vision.wires.record import shadows_of, touched, wires_of
@@ -54,9 +55,8 @@ def measure_photo(
 
 def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND) -> Result:
     """Measure every ring in a photo that is already in memory; errors as `measure_photo`."""
-    sheet = Aside(see_sheet, photo, reference)
-    looked = Aside(look_at, photo)
-    ground = Aside(ground_of, photo)
+    sheet, looked = Aside(see_sheet, photo, reference), Aside(look_at, photo)
+    lines = Aside(straight_lines, photo)
     circles = find_circles(photo)
     look = looked.result()
     require_contrast(look, photo.info.file)
@@ -66,7 +66,7 @@ def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND
         camera, hides = first_sight(photo, view, reference)
         nests = [nest for nest in circles if not hides(nest.x, nest.y)]
         found = find_rings(photo, camera, nests, SECTIONS[profile])
-        scale, read, wires = read_rings(photo, seen.result(), found, ground.result(), look.blur_px)
+        scale, read, wires = read_rings(photo, seen.result(), found, lines, look.blur_px)
     except (ScaleError, RingsError) as error:
         raise explained(error, look) from error
     rings, fitness = judge(photo.bgr, look, scale, read, photo.info.file)
@@ -100,37 +100,30 @@ def _own_version() -> str | None:
         return None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Ground:
-    """What a photo shows whatever its scale: where wire and other things may lie."""
-
-    lines_px: NDArray[np.float64]
-    """(n, 2, 2) both ends of straight lines."""
-    unlike: Unlike
-
-
-def ground_of(photo: Photo) -> Ground:
-    """Look over a photo without knowing its reference or its rings."""
-    return Ground(lines_px=straight_lines(photo), unlike=unlike_table(photo))
-
-
 def read_rings(
     photo: Photo,
     sight: Sight,
     found: Found,
-    ground: Ground,
+    lines: Aside[NDArray[np.float64]],
     blur_px: float | None = None,
 ) -> tuple[Scale, tuple[Ring, ...], tuple[Wire, ...]]:
-    """Read the rings that were found in a photo whose reference has been seen, and wires."""
+    """Read the rings that were found in a photo whose reference has been seen, and wires.
+
+    Parameters
+    ----------
+    lines : the photo's `straight_lines`
+    """
+    unlike = Aside(unlike_table, photo)
     found = found.under(sight.camera, sight.hides)
-    sight, fit = _levelled(sight, found.fit)
-    fit = refind(photo, sight.camera, found.open_nests, fit)
-    fit = upheld(photo, sight.camera, settled(photo, sight.camera, fit))
-    along = Aside(look_along, photo, sight.camera, fit, blur_px)
-    sight, fit = _levelled(sight, fit)
-    scale = sight.scale()
-    pieces = find_wires(photo, ground.lines_px, scale, fit, sight.hides)
-    others = find_others(ground.unlike, scale, fit, shadows_of(pieces, scale.camera))
+    level = sight.levelled(rounds_of(sight.camera, found.fit))
+    traced, camera = Aside(level.retraced), level.camera
+    fit = refind(photo, camera, found.open_nests, _laid(found.fit, sight.camera, camera))
+    fit = upheld(photo, camera, settled(photo, camera, fit))
+    gaps = Aside(find_gaps, photo, camera, fit.tori, blur_px=blur_px, section=fit.section)
+    sight = traced.result().levelled(rounds_of(camera, fit)).retraced()
+    scale, fit = sight.scale(), _laid(fit, camera, sight.camera)
+    pieces = find_wires(photo, lines.result(), scale, fit, sight.hides)
+    others = find_others(unlike.result(), scale, fit, shadows_of(pieces, scale.camera))
     if not len(fit) and not others and not pieces:
         raise RingsError(
             f"no ring and no straight wire found in {photo.info.file}",
@@ -143,12 +136,10 @@ def read_rings(
             hint="lay the rings on plain paper, without text or pattern, and nothing beside them",
         )
     against = touched(pieces, fit)
-    rings = rings_of(photo, scale, fit, along.result(), others, sight.cell_of, against)
+    rings = rings_of(photo, scale, fit, gaps, others, sight.cell_of, against)
     return scale, rings, wires_of(photo, scale, pieces, sight.cell_of, blur_px)
 
 
-def _levelled(sight: Sight, fit: Fit) -> tuple[Sight, Fit]:
-    """Take tilt and lens from the rings, and lay the rings under the camera that was found."""
-    after = sight.levelled(rounds_of(sight.camera, fit))
-    tori = rematch(fit.tori, sight.camera, after.camera, fit.section)
-    return after, replace(fit, tori=tori)
+def _laid(fit: Fit, seen_by: Camera, through: Camera) -> Fit:
+    """The rings where another camera would draw them as they are seen."""
+    return replace(fit, tori=rematch(fit.tori, seen_by, through, fit.section))

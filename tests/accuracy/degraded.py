@@ -17,16 +17,18 @@ import cv2
 import numpy as np
 
 from tests.accuracy.truth import SAMPLES, TruePhoto, TrueRing, match, photos_with_truth
+from vision.cores import Aside
 from vision.errors import VisionError
 from vision.photo.circles import find_circles
 from vision.photo.decode import LINEAR, Photo, read_photo
 from vision.photo.fitness import judge
 from vision.photo.look import look_at
-from vision.pipeline import ground_of, read_rings
+from vision.pipeline import read_rings
 from vision.results import Scale, Status
 from vision.rings.find import find_rings
 from vision.scale.camera import Camera
 from vision.scale.level import Round
+from vision.wires.seeds import straight_lines
 
 PART_PX, STEP_PX = 1500, 250
 DEFAULT = ("brass-on-sheet", "aluminium-forty", "rubber-rings")
@@ -86,6 +88,9 @@ class TrueSight:
         return False
 
     def levelled(self, rings: list[Round]) -> "TrueSight":
+        return self
+
+    def retraced(self) -> "TrueSight":
         return self
 
     def cell_of(self, x_mm: float, y_mm: float) -> str | None:
@@ -178,7 +183,8 @@ def line(part: Part) -> str:
     try:
         sight = TrueSight(part.camera, part.photo.size)
         found = find_rings(part.photo, sight.camera, find_circles(part.photo))
-        scale, rings, _ = read_rings(part.photo, sight, found, ground_of(part.photo))
+        lines = Aside(straight_lines, part.photo)
+        scale, rings, _ = read_rings(part.photo, sight, found, lines)
     except VisionError as error:
         return f"{said}  refused: {error}"
     places = np.array([ring.center_px for ring in rings]).reshape(-1, 2)

@@ -31,20 +31,22 @@ BATCH = 12
 STAGES = (
     "see_sheet",
     "look_at",
-    "ground_of",
+    "straight_lines",
     "find_circles",
     "see_reference",
     "find_rings",
-    "_levelled",
+    "unlike_table",
     "refind",
     "settled",
     "upheld",
+    "find_gaps",
     "find_wires",
     "find_others",
     "rings_of",
 )
-"""Names in `vision.pipeline`, in the order of its work; the first three run beside the
-fourth, and the reference is looked for beside the rings."""
+"""Names in `vision.pipeline`, in the order of its work. The first three run beside the fourth, the
+reference is looked for beside the rings; what differs from the table and the rings' gaps are found
+while the camera is levelled, which is in none of them."""
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 USUAL = ("aluminium-forty", "copper-and-brass", "brass-on-sheet")
 

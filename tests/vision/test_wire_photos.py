@@ -8,13 +8,15 @@ import numpy as np
 import pytest
 
 from tests.vision.drawn import photo_of
+from vision.cores import Aside
 from vision.errors import RingsError
 from vision.photo.circles import find_circles
-from vision.pipeline import ground_of, read_rings
+from vision.pipeline import read_rings
 from vision.results import Ring, Status, Wire
 from vision.rings.find import find_rings, is_ring
 from vision.scale.camera import Camera, looking_down
 from vision.scale.reference import Reference, see_reference
+from vision.wires.seeds import straight_lines
 
 HEIGHT_MM = 160.0
 PX_PER_MM = 20.0
@@ -60,7 +62,7 @@ def read(*paints: Painter) -> tuple[tuple[Ring, ...], tuple[Wire, ...]]:
     circles = find_circles(photo)
     sight = see_reference(photo, circles, None, STATED, partial(is_ring, photo, circles))
     found = find_rings(photo, sight.camera, circles)
-    _, rings, wires = read_rings(photo, sight, found, ground_of(photo))
+    _, rings, wires = read_rings(photo, sight, found, Aside(straight_lines, photo))
     return rings, wires
 
 
@@ -85,7 +87,8 @@ def test_a_photo_with_edges_and_no_wire_on_a_stated_scale_ends_without_wire() ->
     edge = replace(photo, bgr=bgr)
     with pytest.raises(RingsError):
         sight = see_reference(edge, [], None, STATED, partial(is_ring, edge, []))
-        read_rings(edge, sight, find_rings(edge, sight.camera, []), ground_of(edge))
+        found = find_rings(edge, sight.camera, [])
+        read_rings(edge, sight, found, Aside(straight_lines, edge))
 
 
 def test_grain_of_wood_is_no_wire() -> None:

@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
 from vision.rings.fit import Fit
+from vision.rings.section import Profile
 from vision.rings.torus import RADIUS, TUBE, X, Y, outlines, ring_angles
 from vision.rings.unwrap import FINE, Grid, unwrap, widths_px
 from vision.scale.camera import Camera
@@ -140,15 +141,12 @@ def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[lis
     return reasons
 
 
-def warnings_about(camera: Camera, fit: Fit, strands: NDArray[np.bool_]) -> list[list[str]]:
-    """Say for each measured ring what makes its numbers less sure.
-
-    Parameters
-    ----------
-    strands : (n,) whether its wire looks twisted
-    """
+def warnings_about(photo: Photo, camera: Camera, fit: Fit) -> list[list[str]]:
+    """Say for each measured ring what makes its numbers less sure."""
     warnings: list[list[str]] = [[] for _ in range(len(fit))]
     width_px = wire_widths_px(fit, camera)
+    twistable = fit.section.profile is Profile.ROUND and len(fit) > 0
+    strands = wavy(photo, camera, fit) if twistable else np.zeros(len(fit), bool)
     glare = burnt(fit)
     _, touch = _beside_each_other(fit.tori)
     for index in range(len(fit)):

@@ -6,13 +6,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.cores import Aside
 from vision.photo.decode import Photo
 from vision.results import COVERAGE_FACTOR, Quantity, Ring, Scale, Status
-from vision.rings.along import Along
 from vision.rings.budget import Sizes, edge_u, sizes_of
 from vision.rings.check import DARK_PAPER, burnt, filled, reasons_against, warnings_about
+from vision.rings.colour import colours_of
 from vision.rings.fit import Fit
 from vision.rings.form import ovality_of, step_of_ends
+from vision.rings.gap import Gap
 from vision.rings.others import Thing
 from vision.rings.section import Section
 from vision.rings.torus import RADIUS, X, Y, outlines, ring_angles
@@ -47,7 +49,7 @@ def rings_of(
     photo: Photo,
     scale: Scale,
     fit: Fit,
-    along: Along,
+    gaps: Aside[list[Gap | None]],
     things: list[Thing],
     cell_of: Callable[[float, float], str | None],
     touched: frozenset[int] = frozenset(),
@@ -56,7 +58,7 @@ def rings_of(
 
     Parameters
     ----------
-    along : what is seen along each fitted ring's wire
+    gaps : the cut of each fitted ring, looked for since the rings are known
     touched : indices of the rings that a piece of wire lies against
     """
     camera = scale.camera
@@ -79,7 +81,8 @@ def rings_of(
                 f"its edges are not sure: the wire would be {each.wire_mm.value:.1f} mm, give or "
                 f"take {each.wire_mm.u95:.1f}; covered, out of focus, or no ring of wire"
             )
-    warnings = warnings_about(camera, fit, along.strands)
+    warnings = warnings_about(photo, camera, fit)
+    colours, cuts = colours_of(photo, camera, fit.tori), gaps.result()
     inner, outer = outlines(camera, fit.tori, ring_angles(DRAWN_POINTS), fit.section)
     middles = (inner.mean(axis=1) + outer.mean(axis=1)) / 2.0
     spread = np.hypot(*np.moveaxis(outer - middles[:, None], -1, 0)).mean(axis=1)
@@ -101,7 +104,9 @@ def rings_of(
         if seen.reasons:
             whole.append(_bare(fit, index, seen))
         else:
-            whole.append(_measured(scale, fit, index, sizes[index], seen, along))
+            whole.append(
+                _measured(scale, fit, index, sizes[index], seen, cuts[index], colours[index])
+            )
     for index, thing in enumerate(things, start=len(fit)):
         whole.append(
             Ring(
@@ -172,8 +177,10 @@ def _bare(fit: Fit, index: int, seen: Seen) -> Ring:
     )
 
 
-def _measured(scale: Scale, fit: Fit, index: int, sizes: Sizes, seen: Seen, along: Along) -> Ring:
-    oval, gap = ovality_of(fit, scale, index), along.gaps[index]
+def _measured(
+    scale: Scale, fit: Fit, index: int, sizes: Sizes, seen: Seen, gap: Gap | None, colour: str
+) -> Ring:
+    oval = ovality_of(fit, scale, index)
     radius = float(fit.tori[index, RADIUS])
     ends = step_of_ends(fit, index, gap.direction_deg) if gap else None
     return replace(
@@ -192,7 +199,7 @@ def _measured(scale: Scale, fit: Fit, index: int, sizes: Sizes, seen: Seen, alon
         gap_u95_deg=COVERAGE_FACTOR * gap.u_direction_deg if gap else None,
         ends_mm=ends.value if ends else None,
         ends_u95_mm=ends.u95 if ends else None,
-        colour=along.colours[index],
+        colour=colour,
     )
 
 

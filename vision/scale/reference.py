@@ -85,6 +85,9 @@ class Sight(Protocol):
     def levelled(self, rings: list[Round]) -> "Sight":
         """The same reference after the rings' roundness told about tilt and lens."""
 
+    def retraced(self) -> "Sight":
+        """The same after its outline was looked for again under the tilt that is known now."""
+
     def cell_of(self, x_mm: float, y_mm: float) -> str | None:
         """Name of the sheet's cell at a place of the world; None without a sheet."""
 
@@ -257,9 +260,13 @@ class CoinSight:
             u_oval=U_DISC_OVAL,
             is_ring=False,
         )
-        found = level(self.found.view, [*rings, coin] if rim.is_traced else rings)
-        disc = retraced(self.photo, self.disc, stand_over(found.view, rim, self.coin), self.coin)
-        return replace(self, found=found, disc=disc)
+        return replace(
+            self, found=level(self.found.view, [*rings, coin] if rim.is_traced else rings)
+        )
+
+    def retraced(self) -> "CoinSight":
+        """The coin's rim as the camera draws it now."""
+        return replace(self, disc=retraced(self.photo, self.disc, self.camera, self.coin))
 
     def scale(self) -> Scale:
         """Scale with the doubts about coin, focal length, tilt and lens.
@@ -375,6 +382,10 @@ class SheetSight:
         """The frame's many corners know tilt and lens better than rings do."""
         return self
 
+    def retraced(self) -> "SheetSight":
+        """The frame was found under the tilt that it shows."""
+        return self
+
     def scale(self) -> Scale:
         """Scale with the doubts about print, corners, height and flatness."""
         camera, view = self.camera, self.view
@@ -473,6 +484,10 @@ class StatedSight:
 
     def levelled(self, rings: list[Round]) -> "StatedSight":
         """A stated scale comes with a camera that stands straight."""
+        return self
+
+    def retraced(self) -> "StatedSight":
+        """A stated scale has no outline."""
         return self
 
     def scale(self) -> Scale:
