@@ -16,9 +16,9 @@ from vision.photo.decode import Photo, read_photo
 from vision.photo.fitness import explained, judge, require_contrast
 from vision.photo.look import look_at
 from vision.results import Result, Ring, Scale, Wire
+from vision.rings.along import look_along
 from vision.rings.find import Found, find_rings, is_ring, refind, upheld
 from vision.rings.fit import Fit, rematch, settled
-from vision.rings.gap import find_gaps
 from vision.rings.others import find_others, unlike_table
 from vision.rings.record import rings_of
 from vision.rings.section import SECTIONS, Profile
@@ -58,6 +58,7 @@ def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND
     sheet, looked = Aside(see_sheet, photo, reference), Aside(look_at, photo)
     lines = Aside(straight_lines, photo)
     circles = find_circles(photo)
+    photo.light()
     look = looked.result()
     require_contrast(look, photo.info.file)
     try:
@@ -119,7 +120,7 @@ def read_rings(
     traced, camera = Aside(level.retraced), level.camera
     fit = refind(photo, camera, found.open_nests, _laid(found.fit, sight.camera, camera))
     fit = upheld(photo, camera, settled(photo, camera, fit))
-    gaps = Aside(find_gaps, photo, camera, fit.tori, blur_px=blur_px, section=fit.section)
+    along = look_along(photo, camera, fit, blur_px)
     sight = traced.result().levelled(rounds_of(camera, fit)).retraced()
     scale, fit = sight.scale(), _laid(fit, camera, sight.camera)
     pieces = find_wires(photo, lines.result(), scale, fit, sight.hides)
@@ -136,7 +137,7 @@ def read_rings(
             hint="lay the rings on plain paper, without text or pattern, and nothing beside them",
         )
     against = touched(pieces, fit)
-    rings = rings_of(photo, scale, fit, gaps, others, sight.cell_of, against)
+    rings = rings_of(photo, scale, fit, along, others, sight.cell_of, against)
     return scale, rings, wires_of(photo, scale, pieces, sight.cell_of, blur_px)
 
 

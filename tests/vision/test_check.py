@@ -11,13 +11,12 @@ import pytest
 from tests.cli.fakes import result
 from tests.vision.drawn import photo_of
 from tests.vision.made_fit import fit_of, lit, scattered
-from vision.cores import Aside
 from vision.photo.circles import Nest
 from vision.photo.decode import Photo
 from vision.results import PhotoInfo, Status
-from vision.rings.check import reasons_against, warnings_about, wire_widths_px
+from vision.rings.along import look_along
+from vision.rings.check import reasons_against, warnings_about, wavy, wire_widths_px
 from vision.rings.find import Found, looks_round, without_specks, without_twins
-from vision.rings.gap import find_gaps
 from vision.rings.others import Thing
 from vision.rings.record import reading_order, rings_of
 from vision.rings.torus import torus
@@ -50,7 +49,7 @@ def reasons(tori: np.ndarray, **changes: np.ndarray) -> list[list[str]]:
 
 def warnings(tori: np.ndarray, **changes: np.ndarray) -> list[list[str]]:
     fit = fit_of(tori, **changes)
-    return warnings_about(EMPTY, CAMERA, fit)
+    return warnings_about(CAMERA, fit, wavy(EMPTY, CAMERA, fit))
 
 
 def test_rings_that_lie_apart_are_measured_without_a_word() -> None:
@@ -227,8 +226,8 @@ def record(tori: np.ndarray, things: list[Thing], **changes: np.ndarray):
     photo = Photo(info=info, bgr=grey, f35_mm=None)
     scale = replace(result().scale, camera=CAMERA)
     fit = fit_of(tori, **changes)
-    gaps = Aside(find_gaps, photo, CAMERA, fit.tori)
-    return rings_of(photo, scale, fit, gaps, things, lambda x, y: None)
+    along = look_along(photo, CAMERA, fit)
+    return rings_of(photo, scale, fit, along, things, lambda x, y: None)
 
 
 def test_numbers_run_like_text_and_reasons_use_them() -> None:

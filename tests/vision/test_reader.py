@@ -28,7 +28,8 @@ def test_looking_along_is_a_dilated_convolution(apart: int) -> None:
     weight = RNG.normal(size=(5, 5, 5)).astype(np.float32)
     spread = np.zeros((4 * apart + 1, 5, 5), np.float32)
     spread[::apart] = weight
-    seen = _along(strip, weight.reshape(1, 5, 5, 5), apart)
+    held = np.pad(strip.reshape(-1, 5), ((2, 2), (0, 0)))
+    seen = _along(held, weight.reshape(1, 5, 5, 5), apart).reshape(apart, 2, 3, -1, 5)
     for ring, sector in np.ndindex(2, 3):
         padded = np.pad(strip[ring, sector], ((2 * apart, 2 * apart), (0, 0)))
         expected = np.stack(

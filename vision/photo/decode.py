@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from PIL import ExifTags, Image, UnidentifiedImageError
 from pillow_heif import register_heif_opener
 
+from vision.cores import each
 from vision.errors import PhotoError
 from vision.photo.file import read_file
 from vision.photo.reduce import halved
@@ -63,8 +64,8 @@ LINEAR: Picture = _srgb_to_linear()
 """(256,) the sRGB curve undone (IEC 61966-2-1)."""
 
 
-AT_ONCE = 4096
-"""Points in a row where several lines are read in one go."""
+BAND = 256
+"""Rows that are brought to linear light at a time."""
 LIGHT_STEPS = 65535
 """Steps of linear light in memory: the first steps of sRGB are twenty of them apart."""
 LINEAR_CODE: NDArray[np.uint16] = np.rint(LINEAR * LIGHT_STEPS).astype(np.uint16)
@@ -108,25 +109,13 @@ class Photo:
             return np.empty((*across.shape, 3), np.float32)
         # two maps: with one map of pairs OpenCV 5.0 reads rubbish between the pixels
         sampled = cv2.remap(
-            self._light(times),
+            self.light(times),
             across,
             down,
             interpolation=cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_REPLICATE,
         )
         return np.asarray(sampled, np.float32)
-
-    def sample_each(self, lines: list[NDArray[np.floating]]) -> list[Picture]:
-        """Linear light (..., 3) at each of several sets of points (..., 2), read in one go."""
-        flat = [line.reshape(-1, 2) for line in lines]
-        counts = [len(line) for line in flat]
-        rows = -(-sum(counts) // AT_ONCE)
-        points = np.zeros((rows * AT_ONCE, 2), np.float32)
-        if flat:
-            np.concatenate(flat, out=points[: sum(counts)], casting="same_kind")
-        light = self.sample(points.reshape(rows, AT_ONCE, 2)).reshape(-1, 3)
-        parts = np.split(light[: sum(counts)], np.cumsum(counts)[:-1]) if flat else []
-        return [part.reshape(*line.shape[:-1], 3) for part, line in zip(parts, lines, strict=True)]
 
     def halved(self, times: int) -> Pixels:
         """The picture reduced, as `vision.photo.reduce.halved` does it; each size is made once."""
@@ -135,13 +124,21 @@ class Photo:
                 self._small[times] = halved(self.bgr, times)
             return self._small[times]
 
-    def _light(self, times: int) -> NDArray[np.uint16]:
-        """The picture (h, w, 3), halved so often, in linear light; half the size of floats."""
+    def light(self, times: int = 0) -> NDArray[np.uint16]:
+        """The picture (h, w, 3), halved so often, in `LIGHT_STEPS` of linear light; made once.
+
+        On all cores that are free: better before than while several threads wait for it.
+        """
         small = self.halved(times)
         with self._making:
             if times not in self._lit:
-                lit = cv2.LUT(np.ascontiguousarray(small), LINEAR_CODE)
-                self._lit[times] = np.asarray(lit, np.uint16)
+                lit = np.empty(small.shape, np.uint16)
+
+                def fill(rows: slice) -> None:
+                    cv2.LUT(np.ascontiguousarray(small[rows]), LINEAR_CODE, dst=lit[rows])
+
+                each(fill, [slice(top, top + BAND) for top in range(0, len(small), BAND)])
+                self._lit[times] = lit
             return self._lit[times]
 
 

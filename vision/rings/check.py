@@ -69,7 +69,9 @@ def printed(fit: Fit, loose: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def wavy(photo: Photo, camera: Camera, fit: Fit) -> NDArray[np.bool_]:
-    """Which fits (n,) look like twisted wire: strands cross it at even steps, edges scatter."""
+    """Which fits (n,) of plain wire look twisted: strands cross it at even steps, edges scatter."""
+    if fit.section.profile is not Profile.ROUND or not len(fit):
+        return np.zeros(len(fit), bool)
     planes = unwrap(photo, camera, fit.tori, fit.section, STRANDS).planes
     wire = (STRANDS.s > 0.1) & (STRANDS.s < 0.9)
     light = planes[:, :3].mean(axis=1, dtype=float)[:, :, wire]
@@ -141,12 +143,15 @@ def reasons_against(fit: Fit, camera: Camera, size: tuple[int, int]) -> list[lis
     return reasons
 
 
-def warnings_about(photo: Photo, camera: Camera, fit: Fit) -> list[list[str]]:
-    """Say for each measured ring what makes its numbers less sure."""
+def warnings_about(camera: Camera, fit: Fit, strands: NDArray[np.bool_]) -> list[list[str]]:
+    """Say for each measured ring what makes its numbers less sure.
+
+    Parameters
+    ----------
+    strands : (n,) whether its wire looks twisted
+    """
     warnings: list[list[str]] = [[] for _ in range(len(fit))]
     width_px = wire_widths_px(fit, camera)
-    twistable = fit.section.profile is Profile.ROUND and len(fit) > 0
-    strands = wavy(photo, camera, fit) if twistable else np.zeros(len(fit), bool)
     glare = burnt(fit)
     _, touch = _beside_each_other(fit.tori)
     for index in range(len(fit)):

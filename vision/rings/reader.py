@@ -94,11 +94,11 @@ def _read(net: Weights, planes: Picture) -> tuple[Picture, Picture, Picture]:
     np.maximum(rows[:, :, : samples // 2], 0, out=padded[:, :, 2:-2])
     rows = _halved(net, "second", padded)
     places = samples // 4
-    strip = _strip(net, rows[:, :, :places])
-    np.maximum(strip, 0, out=strip)
+    held, strip = _strip(net, rows[:, :, :places])
+    np.maximum(held, 0, out=held)
     block = 0
     while f"blocks.{block}.along.weight" in net:
-        _block(net, f"blocks.{block}", strip, places)
+        _block(net, f"blocks.{block}", held, strip, places)
         block += 1
     rows = np.ascontiguousarray(strip[:, :, :places])
     head = np.moveaxis(_product(net, "head", rows), 3, 1)
@@ -173,28 +173,35 @@ def _windows(rows: Picture, weight: Picture) -> Picture:
     return out.reshape(-1, weight.shape[1])[:count]
 
 
-def _strip(net: Weights, rows: Picture) -> Picture:
+def _strip(net: Weights, rows: Picture) -> tuple[Picture, Picture]:
     """Rows (n, sectors, places, c) with zeros behind each sector, as many as any place looks along.
 
     Looking along s is then a shift of the whole strip. Its places can be sorted by their remainder
     to the distance between those that one place looks at.
+
+    Returns
+    -------
+    held : (k, c) the whole strip, with `REACH` rows of zeros before and behind
+    strip : (n, sectors, length, c) a view of it without these
     """
     rings, sectors, places, channels = rows.shape
     widest = max(int(value) for name, value in net.items() if name.endswith("dilation"))
     length = -(-(places + REACH * widest) // widest) * widest
-    strip = np.zeros((rings, sectors, length, channels), np.float32)
+    held = np.zeros((REACH + rings * sectors * length + REACH, channels), np.float32)
+    strip = held[REACH:-REACH].reshape(rings, sectors, length, channels)
     strip[:, :, :places] = rows
-    return strip
+    return held, strip
 
 
-def _block(net: Weights, name: str, strip: Picture, places: int) -> None:
+def _block(net: Weights, name: str, held: Picture, strip: Picture, places: int) -> None:
     """Let each place look along s, across to the neighbours and at the whole ring; in place."""
     rings, sectors, _, channels = strip.shape
     apart = int(net[f"{name}.dilation"])
     bias = net[f"{name}.along.bias"]
     # a circle of sectors: the last one again before the first, the first one after the last
     circle = np.empty((rings, places, sectors + 2, channels), np.float32)
-    for turn, seen in enumerate(_along(strip, net[f"{name}.along.weight"], apart)):
+    every = _along(held, net[f"{name}.along.weight"], apart)
+    for turn, seen in enumerate(every.reshape(apart, rings, sectors, -1, channels)):
         mine = circle[:, turn::apart, 1:-1]
         # max(x + bias, 0) is max(x, -bias) + bias, and all that follows is sums: bias comes below
         np.maximum(np.swapaxes(seen[:, :, : mine.shape[1]], 1, 2), -bias, out=mine)
@@ -209,20 +216,21 @@ def _block(net: Weights, name: str, strip: Picture, places: int) -> None:
     np.maximum(kept, 0, out=kept)
 
 
-def _along(strip: Picture, weight: Picture, apart: int) -> Picture:
-    """What each place sees of itself and of two either way, `apart` places from each other.
+def _along(held: Picture, weight: Picture, apart: int) -> Picture:
+    """What each place of a strip sees of itself and of two either way, `apart` places apart.
 
-    (n, sectors, places, c) to (apart, n, sectors, places / apart, c): first every `apart`-th place
-    from the first one on, then those from the second one on, and so forth.
+    (k, c) to (apart, k / apart, c), without what is held before and behind: first every `apart`-th
+    place from the first one on, then those from the second one on, and so forth.
     """
-    channels = strip.shape[-1]
-    length = strip.size // channels // apart
-    sorted_ = np.empty((apart, 2 + length + 2, channels), np.float32)
-    sorted_[:, :2] = sorted_[:, -2:] = 0.0
-    sorted_[:, 2:-2] = strip.reshape(length, apart, channels).swapaxes(0, 1)
+    channels = held.shape[1]
+    if apart == 1:
+        sorted_ = held[None]
+    else:
+        places = held[REACH:-REACH].reshape(-1, apart, channels).swapaxes(0, 1)
+        sorted_ = np.zeros((apart, REACH + places.shape[1] + REACH, channels), np.float32)
+        sorted_[:, REACH:-REACH] = places
     seen = _windows(sorted_.reshape(-1, channels), weight.reshape(-1, channels))
-    every = seen.reshape(sorted_.shape)[:, :-4]
-    return every.reshape(apart, *strip.shape[:2], -1, channels)
+    return seen.reshape(sorted_.shape)[:, : -2 * REACH]
 
 
 def _product(net: Weights, name: str, rows: Picture) -> Picture:

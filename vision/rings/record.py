@@ -6,12 +6,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.cores import Aside
 from vision.photo.decode import Photo
 from vision.results import COVERAGE_FACTOR, Quantity, Ring, Scale, Status
+from vision.rings.along import Along
 from vision.rings.budget import Sizes, edge_u, sizes_of
 from vision.rings.check import DARK_PAPER, burnt, filled, reasons_against, warnings_about
-from vision.rings.colour import colours_of
 from vision.rings.fit import Fit
 from vision.rings.form import ovality_of, step_of_ends
 from vision.rings.gap import Gap
@@ -49,7 +48,7 @@ def rings_of(
     photo: Photo,
     scale: Scale,
     fit: Fit,
-    gaps: Aside[list[Gap | None]],
+    along: Along,
     things: list[Thing],
     cell_of: Callable[[float, float], str | None],
     touched: frozenset[int] = frozenset(),
@@ -58,7 +57,7 @@ def rings_of(
 
     Parameters
     ----------
-    gaps : the cut of each fitted ring, looked for since the rings are known
+    along : what is seen along each fitted ring's wire
     touched : indices of the rings that a piece of wire lies against
     """
     camera = scale.camera
@@ -81,8 +80,6 @@ def rings_of(
                 f"its edges are not sure: the wire would be {each.wire_mm.value:.1f} mm, give or "
                 f"take {each.wire_mm.u95:.1f}; covered, out of focus, or no ring of wire"
             )
-    warnings = warnings_about(photo, camera, fit)
-    colours, cuts = colours_of(photo, camera, fit.tori), gaps.result()
     inner, outer = outlines(camera, fit.tori, ring_angles(DRAWN_POINTS), fit.section)
     middles = (inner.mean(axis=1) + outer.mean(axis=1)) / 2.0
     spread = np.hypot(*np.moveaxis(outer - middles[:, None], -1, 0)).mean(axis=1)
@@ -92,6 +89,8 @@ def rings_of(
     names = {str(index): numbers[index] for index in range(len(fit))}
 
     whole = []
+    gaps, colours = along.gaps.result(), along.colours.result()
+    warnings = warnings_about(camera, fit, along.strands.result())
     for index in range(len(fit)):
         seen = Seen(
             number=numbers[index],
@@ -104,9 +103,8 @@ def rings_of(
         if seen.reasons:
             whole.append(_bare(fit, index, seen))
         else:
-            whole.append(
-                _measured(scale, fit, index, sizes[index], seen, cuts[index], colours[index])
-            )
+            cut = gaps[index], colours[index]
+            whole.append(_measured(scale, fit, index, sizes[index], seen, *cut))
     for index, thing in enumerate(things, start=len(fit)):
         whole.append(
             Ring(
