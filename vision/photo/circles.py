@@ -36,7 +36,7 @@ NOISE_FACTOR = 3.0
 """An edge is this many times steeper than the median slope of its surroundings."""
 SLOPE_LEAST = 1.25
 """Least slope (8-bit levels a pixel) that counts, whatever the surroundings."""
-VOTES_LEAST = 1.0
+VOTES_LEAST = 1.2
 """Circles' worth of votes that a centre needs; a ring has two to six circles of its own."""
 COVER_LEAST = 0.45
 """Share of a circle's angles at which an edge lies, for the circle to count."""
