@@ -116,13 +116,14 @@ def read_rings(
     """
     unlike = Aside(unlike_table, photo)
     found = found.under(sight.camera, sight.hides)
-    level = sight.levelled(rounds_of(sight.camera, found.fit))
+    level = sight.levelled(rounds_of(found.camera, found.fit))
     traced, camera = Aside(level.retraced), level.camera
-    fit = refind(photo, camera, found.open_nests, _laid(found.fit, sight.camera, camera))
+    fit = refind(photo, camera, found.open_nests, _laid(found.fit, found.camera, camera))
     fit = upheld(photo, camera, settled(photo, camera, fit))
     along = look_along(photo, camera, fit, blur_px)
-    sight = traced.result().levelled(rounds_of(camera, fit)).retraced()
-    scale, fit = sight.scale(), _laid(fit, camera, sight.camera)
+    sight = traced.result().levelled(rounds_of(camera, fit))
+    scale = sight.scale()
+    fit = _laid(fit, camera, scale.camera)
     pieces = find_wires(photo, lines.result(), scale, fit, sight.hides)
     others = find_others(unlike.result(), scale, fit, shadows_of(pieces, scale.camera))
     if not len(fit) and not others and not pieces:

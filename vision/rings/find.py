@@ -104,8 +104,7 @@ def find_rings(photo: Photo, camera: Camera, nests: list[Nest], section: Section
     nests : circles around one centre each
     section : the wire's cross-section
     """
-    guesses = [guess_tori(camera, nest) for nest in nests]
-    fit, owner = _best(photo, camera, guesses, FINALISTS, section, COARSE)
+    fit, owner = _best(photo, camera, guess_tori(camera, nests), FINALISTS, section, COARSE)
     first = _likeliest(fit, owner, 1)  # one of each nest, in their order
     best = fit_rings(photo, camera, fit.tori[first], rounds=1, section=section, grid=QUICK)
     clear = best.is_clear
@@ -320,8 +319,8 @@ def refind(photo: Photo, camera: Camera, nests: list[Nest], fit: Fit) -> Fit:
     beside = [nests[index] for index in np.nonzero(~_explained(camera, nests, clear))[0]]
     usual = _usual(clear.tori)
     guesses = [
-        np.concatenate([guess_like(camera, nest, usual), guess_tori(camera, nest)[:SECOND_GUESSES]])
-        for nest in beside
+        np.concatenate([guess_like(camera, nest, usual), own[:SECOND_GUESSES]])
+        for nest, own in zip(beside, guess_tori(camera, beside), strict=True)
     ]
     again, _ = _best(photo, camera, guesses, SECOND_FINALISTS, fit.section, QUICK)
     again = again.chosen(np.nonzero(_not_tiny(again.tori))[0])

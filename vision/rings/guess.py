@@ -20,13 +20,21 @@ USUAL_HOLE = 0.68
 """Inner over outer radius of a ring of AR 4.2, where only one circle was seen."""
 
 
-def guess_tori(camera: Camera, nest: Nest) -> Array:
-    """Guess which circles are the outlines, likeliest first.
+def guess_tori(camera: Camera, nests: list[Nest]) -> list[Array]:
+    """Guess which circles of each nest are the outlines, likeliest first.
 
     Returns
     -------
-    (k, 6) rings on the table, k from 2 to 6; the outlines are off by up to a third of the wire.
+    Of each nest (k, 6) rings on the table, k from 2 to 6; the outlines are off by up to a third of
+    the wire.
     """
+    pairs = [_pairs(nest) for nest in nests]
+    tori = _on_table(camera, [pair for some in pairs for pair in some])
+    return np.split(tori, np.cumsum([len(some) for some in pairs])[:-1]) if nests else []
+
+
+def _pairs(nest: Nest) -> list[tuple[Circle, Circle]]:
+    """Circles that may be inner and outer outline, likeliest first."""
     best = max(circle.cover for circle in nest.circles)
     seen = [c for c in nest.circles if c.cover >= COVER_SHARE * best]
     pairs = [
@@ -40,7 +48,7 @@ def guess_tori(camera: Camera, nest: Nest) -> Array:
     pairs.append((_scaled(seen[-1], USUAL_HOLE), seen[-1]))
     if len(pairs) < 2:
         pairs.append((seen[-1], _scaled(seen[-1], 1.0 / USUAL_HOLE)))
-    return _on_table(camera, pairs)
+    return pairs
 
 
 def guess_like(camera: Camera, nest: Nest, tori: Array) -> Array:
@@ -67,10 +75,11 @@ def _scaled(circle: Circle, factor: float) -> Circle:
 def _on_table(camera: Camera, pairs: list[tuple[Circle, Circle]]) -> Array:
     """The rings (k, 6) whose outlines are about these circles; middles lie at half the height."""
     inner, outer = (
-        np.array([(c.x, c.y, c.radius) for c in side]) for side in zip(*pairs, strict=True)
+        np.array([(pair[side].x, pair[side].y, pair[side].radius) for pair in pairs]).reshape(-1, 3)
+        for side in (0, 1)
     )
     middle = (inner[:, :2] + outer[:, :2]) / 2.0
-    on_table = camera.mm_per_px(middle.mean(axis=0))
+    on_table = camera.pixel_sizes(middle)
     wire_px = outer[:, 2] - inner[:, 2]
     height = wire_px * on_table / 2.0
     size = on_table * (1.0 - height / camera.position[2])  # parallel planes, seen from one point

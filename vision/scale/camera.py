@@ -125,10 +125,17 @@ class Camera:
 
     def mm_per_px(self, point_px: Array, height_mm: float = 0.0) -> float:
         """Size of a pixel on the plane at one place: root of the area it covers."""
-        corners = point_px + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
-        origin, along_x, along_y = self.to_plane(corners, height_mm)
+        return float(self.pixel_sizes(point_px, height_mm))
+
+    def pixel_sizes(self, points_px: Array, height_mm: float = 0.0) -> Array:
+        """The same (...,) at many places (..., 2), mm."""
+        corners = points_px[..., None, :] + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+        origin, along_x, along_y = np.moveaxis(self.to_plane(corners, height_mm), -2, 0)
         first, second = along_x - origin, along_y - origin
-        return float(np.sqrt(abs(first[0] * second[1] - first[1] * second[0])))
+        sizes: Array = np.sqrt(
+            np.abs(first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0])
+        )
+        return sizes
 
 
 def focal_px(f35_mm: float, width_px: int, height_px: int) -> float:

@@ -72,7 +72,7 @@ UNSCALED_MM = 300.0
 """Height of a camera while nothing tells the true one."""
 DIRECTIONS = 64
 """Directions in which the extents of the seen and the drawn rim are compared."""
-STAND_STEPS, STANDS_MM = 20, 1e-7
+STAND_STEPS, STANDS_MM = 20, 1e-5
 """Most steps to the place of the lens, and the last one's length: steps shrink a hundredfold."""
 
 

@@ -295,18 +295,9 @@ def _uncertain(task: Task, places: Array, each: Model) -> Array:
     """
     camera = each.camera
     ends = np.array([task.centre_px, (0.0, 0.0)])
-    middle, corner, *sizes = _log_sizes(camera, np.concatenate([ends, places])).tolist()
+    middle, corner, *sizes = np.log(camera.pixel_sizes(np.concatenate([ends, places]))).tolist()
     logs = [each.common, np.log(camera.height_mm), np.log(camera.f_px), corner - middle]
     return np.concatenate([logs, camera.rotation[2, :2], np.array(sizes) - each.common])
-
-
-def _log_sizes(camera: Camera, points_px: Array) -> Array:
-    """Logarithm (n,) of a pixel's size on the table at each point."""
-    around = points_px[:, None] + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
-    origin, along_x, along_y = np.moveaxis(camera.to_plane(around), 1, 0)
-    first, second = along_x - origin, along_y - origin
-    logs: Array = np.log(np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0])) / 2
-    return logs
 
 
 def _work_points(sheet: Sheet, task: Task, pose: Pose) -> Array:
