@@ -117,7 +117,7 @@ def judge(
             hint=LEVEL,
         )
     burnt = _burnt_beside(bgr, rings)
-    widths = [_wire_px(scale, ring) for ring in rings]
+    widths = _wire_px(scale, rings)
     kept = tuple(
         _withheld(ring, look.blur_px, width, share)
         for ring, width, share in zip(rings, widths, burnt, strict=True)
@@ -150,12 +150,14 @@ def _has_numbers(ring: Ring) -> bool:
     return ring.status is Status.MEASURED
 
 
-def _wire_px(scale: Scale, ring: Ring) -> float:
-    """Width of a ring's wire in the picture; 0 for a ring without numbers."""
-    if ring.wire_mm is None:
-        return 0.0
-    height = ring.wire_mm.value / 2.0
-    return ring.wire_mm.value / scale.camera.mm_per_px(np.array(ring.center_px), height)
+def _wire_px(scale: Scale, rings: tuple[Ring, ...]) -> list[float]:
+    """Width of each ring's wire in the picture; 0 for a ring without numbers."""
+    wires = np.array([ring.wire_mm.value if ring.wire_mm else 0.0 for ring in rings])
+    places = np.array([ring.center_px for ring in rings]).reshape(-1, 2)
+    widths: list[float] = (
+        wires / scale.camera.pixel_sizes(places, wires[:, None, None] / 2.0)
+    ).tolist()
+    return widths
 
 
 def _burnt_beside(bgr: Pixels, rings: tuple[Ring, ...]) -> list[float]:
@@ -174,6 +176,8 @@ def _burnt_beside(bgr: Pixels, rings: tuple[Ring, ...]) -> list[float]:
     inner, outer = np.moveaxis(np.array(list(drawn.values())), 1, 0)[:, :, None]
     steps = np.linspace(*STRIP, 4)[:, None, None] * (outer - inner)
     paper = _levels(bgr, np.stack([outer + steps, inner - steps])).min(axis=-1)
+    if paper.max() < FULL:
+        return shares
     wire = _levels(bgr, np.stack([outer - steps, inner + steps])).max(axis=-1)
     hidden = (paper >= FULL) & (wire.mean(axis=2, keepdims=True) > DARK_RIM)
     for index, share in zip(drawn, hidden.mean(axis=(0, 2, 3)), strict=True):

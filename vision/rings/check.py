@@ -70,18 +70,18 @@ def printed(fit: Fit, loose: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 def wavy(photo: Photo, camera: Camera, fit: Fit) -> NDArray[np.bool_]:
     """Which fits (n,) of plain wire look twisted: strands cross it at even steps, edges scatter."""
-    if fit.section.profile is not Profile.ROUND or not len(fit):
-        return np.zeros(len(fit), bool)
-    planes = unwrap(photo, camera, fit.tori, fit.section, STRANDS).planes
+    strands = np.zeros(len(fit), bool)
+    asked = np.nonzero(fit.scatter > WAVY_SCATTER)[0]
+    if fit.section.profile is not Profile.ROUND or not len(asked):
+        return strands
+    planes = unwrap(photo, camera, fit.tori[asked], fit.section, STRANDS).planes
     wire = (STRANDS.s > 0.1) & (STRANDS.s < 0.9)
     light = planes[:, :3].mean(axis=1, dtype=float)[:, :, wire]
     light = light - light.mean(axis=1, keepdims=True)
     power = (np.abs(np.fft.rfft(light, axis=1)) ** 2).sum(axis=2)[:, 1:16]
     share = power[:, 4:].sum(axis=1) / np.maximum(power.sum(axis=1), 1e-12)
     relief = light.std(axis=(1, 2))
-    strands: NDArray[np.bool_] = (
-        (share > WAVY_SHARE) & (relief > WAVY_RELIEF) & (fit.scatter > WAVY_SCATTER)
-    )
+    strands[asked] = (share > WAVY_SHARE) & (relief > WAVY_RELIEF)
     return strands
 
 

@@ -39,17 +39,20 @@ def colours_of(photo: Photo, camera: Camera, tori: Array) -> list[str]:
     """
     inner, outer = outlines(camera, tori, ring_angles(48))
     points = inner[:, None] + LANES[:, None, None] * (outer - inner)[:, None]
-    light = photo.sample(points.reshape(-1, *points.shape[2:])).astype(float)
-    return [_name(each) for each in light.reshape(*points.shape[:3], 3)]
-
-
-def _name(light: Array) -> str:
-    """Colour of the light (8, m, 3) in `LANES`."""
-    paper = np.percentile(light[[0, 1, -2, -1]].reshape(-1, 3), 80, axis=0)
+    if not len(tori):
+        return []
+    light = photo.sample(points.reshape(-1, *points.shape[2:])).reshape(*points.shape[:3], 3)
+    paper = np.percentile(light[:, [0, 1, -2, -1]].reshape(len(tori), -1, 3), 80, axis=1)
     grey = np.maximum(paper, 0.02)
-    wire = np.median(light[2:6].reshape(-1, 3), axis=0) * grey.mean() / grey
+    metal = np.median(light[:, 2:6].reshape(len(tori), -1, 3), axis=1)
+    wire = metal * grey.mean(axis=1, keepdims=True) / grey
     coded = np.clip(1.055 * np.maximum(wire, 1e-6) ** (1 / 2.4) - 0.055, 0.0, 1.0)
-    lab = cv2.cvtColor(coded.reshape(1, 1, 3).astype(np.float32), cv2.COLOR_BGR2LAB)[0, 0]
+    lab = cv2.cvtColor(coded[None].astype(np.float32), cv2.COLOR_BGR2LAB)[0]
+    return [_name(each) for each in lab]
+
+
+def _name(lab: Array) -> str:
+    """Name of a colour (3,), CIE Lab."""
     chroma = float(np.hypot(lab[1], lab[2]))
     if chroma < GREY_CHROMA:
         return "black" if lab[0] < BLACK_LIGHTNESS else "silver-coloured"

@@ -127,8 +127,8 @@ class Camera:
         """Size of a pixel on the plane at one place: root of the area it covers."""
         return float(self.pixel_sizes(point_px, height_mm))
 
-    def pixel_sizes(self, points_px: Array, height_mm: float = 0.0) -> Array:
-        """The same (...,) at many places (..., 2), mm."""
+    def pixel_sizes(self, points_px: Array, height_mm: float | Array = 0.0) -> Array:
+        """The same (...,) at many places (..., 2); a height for each has the shape (..., 1, 1)."""
         corners = points_px[..., None, :] + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
         origin, along_x, along_y = np.moveaxis(self.to_plane(corners, height_mm), -2, 0)
         first, second = along_x - origin, along_y - origin
