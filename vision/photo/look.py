@@ -4,6 +4,7 @@ Measured on some hundred small patches, at full resolution, before anything is l
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -14,6 +15,7 @@ from vision.photo.reduce import halvings
 
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
+Indices = NDArray[np.int64]
 Pixels = NDArray[np.uint8]
 
 EDGE_PATCH_PX, EDGE_PATCHES = 96, 48
@@ -35,6 +37,8 @@ DIRECTIONS = 4
 one."""
 STRONGEST = 60
 """Pixels of a direction whose edge is steepest that count in a patch."""
+SURELY_STEEP = 0.4
+"""Steepness, as a share of the patch's steepest, of most of these."""
 LEAST_PIXELS, LEAST_PATCHES = 12, 5
 """Of a direction, for its blur to count."""
 STEEP_SHARE, STEEP_NOISE = 0.1, 6.0
@@ -123,28 +127,29 @@ def _blur(bgr: Pixels, places: list[tuple[int, int]], noise: float) -> float | N
     ----------
     places : left and top of the patches that are looked at
     """
-    patches = [
-        bgr[
+    stacks: dict[tuple[int, ...], list[Pixels]] = {}  # at the photo's edge patches are smaller
+    for left, top in places:
+        patch = bgr[
             max(0, top - MARGIN_PX) : top + EDGE_PATCH_PX + MARGIN_PX,
             max(0, left - MARGIN_PX) : left + EDGE_PATCH_PX + MARGIN_PX,
             1,
-        ].astype(np.float32)
-        for left, top in places
-    ]
+        ]
+        if min(patch.shape) > 2 * MARGIN_PX:
+            stacks.setdefault(patch.shape, []).append(patch)
     blur = None
     for kernels in KERNELS_PX:
-        blur = _widest([_patch_blurs(patch, noise, *kernels) for patch in patches])
+        each = [_blurs(np.stack(alike), noise, *kernels) for alike in stacks.values()]
+        blur = (
+            _widest(*(np.concatenate(part) for part in zip(*each, strict=True))) if each else None
+        )
         if blur is not None and blur < SOFT_PX:
             break
     return blur
 
 
-def _widest(patches: list[list[tuple[int, float]]]) -> float | None:
+def _widest(direction: Indices, blur: Array) -> float | None:
     """Blur of the direction in which it is widest, from the sharper patches."""
-    by_direction: list[list[float]] = [[] for _ in range(DIRECTIONS)]
-    for patch in patches:
-        for direction, blur in patch:
-            by_direction[direction].append(blur)
+    by_direction = (blur[direction == number] for number in range(DIRECTIONS))
     enough = [values for values in by_direction if len(values) >= LEAST_PATCHES]
     return max((float(np.quantile(values, SHARPEST)) for values in enough), default=None)
 
@@ -162,37 +167,67 @@ def _edge_patches(coarse: Pixels, times: int) -> list[tuple[int, int]]:
     return [(int(k % columns) * EDGE_PATCH_PX, int(k // columns) * EDGE_PATCH_PX) for k in order]
 
 
-def _patch_blurs(
-    patch: Floats, noise: float, first: float, second: float
-) -> list[tuple[int, float]]:
-    """Blur of the steepest edges of a patch, by direction, under two smoothings."""
-    middle = np.s_[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX]
-    along_x, along_y = (part[middle].ravel() for part in _smooth_slopes(patch, first))
-    if not len(along_x):
-        return []
-    once = np.asarray(cv2.magnitude(along_x, along_y), np.float32).ravel()
+def _blurs(patches: Pixels, noise: float, first: float, second: float) -> tuple[Indices, Array]:
+    """Blur of the steepest edges of patches (k, h, w) under two smoothings.
+
+    All patches in one go, one above the other: smoothing reaches no further than `MARGIN_PX`, but
+    for the tail of the widest.
+
+    Returns
+    -------
+    direction, blur : (n,) of each direction of each patch that shows enough of it
+    """
+    count, height, width = patches.shape
+    tall = patches.reshape(count * height, width).astype(np.float32)
+    middle = np.s_[:, MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX]
+
+    def rows(picture: Any) -> Floats:
+        """Of each patch (k, m) the pixels that no neighbour blurs."""
+        inner = np.asarray(picture, np.float32).reshape(patches.shape)[middle]
+        return inner.reshape(count, -1)
+
+    along_x, along_y = _smooth_slopes(tall, first)
+    once = rows(cv2.magnitude(along_x, along_y))
     # Noise smoothed by s changes by noise / (s^2 sqrt(8 pi)) a pixel.
     floor = STEEP_NOISE * noise / (first**2 * np.sqrt(8.0 * np.pi))
-    steep = np.flatnonzero(once > max(STEEP_SHARE * float(once.max()), floor))
-    turn = np.arctan2(along_y[steep], along_x[steep]) / np.pi * DIRECTIONS
-    direction = np.rint(turn).astype(np.int64) % DIRECTIONS
-    later_x, later_y = (part[middle].ravel() for part in _smooth_slopes(patch, second))
-    found = []
-    for number in range(DIRECTIONS):
-        mine = steep[direction == number]
-        if len(mine) < LEAST_PIXELS:
-            continue
-        if len(mine) > STRONGEST:
-            mine = mine[np.argpartition(once[mine], -STRONGEST)[-STRONGEST:]]
-        twice = np.hypot(later_x[mine], later_y[mine])
-        fall = (once[mine] / np.maximum(twice, 1e-6)) ** 2
-        squares = (second**2 - first**2 * fall) / np.maximum(fall - 1.0, 1e-6)
-        ordered = np.sort(squares)  # of so few, ten times as fast as np.median
-        middle = (ordered[len(ordered) // 2] + ordered[(len(ordered) - 1) // 2]) / 2.0
-        variance = float(middle) - DIFFERENCE_PX2
-        blur = float(np.sqrt(np.clip(variance, 0.0, MOST_BLUR_PX**2)))
-        found.append((number, blur))
-    return found
+    steepest = once.max(axis=1)
+    steep = np.flatnonzero(once > np.maximum(STEEP_SHARE * steepest, floor)[:, None])
+    slope, slope_x, slope_y = (each.take(steep) for each in (once, rows(along_x), rows(along_y)))
+    direction = np.rint(np.arctan2(slope_y, slope_x) * np.float32(DIRECTIONS / np.pi))
+    patch, groups = steep // once.shape[1], count * DIRECTIONS
+    group = patch * DIRECTIONS + direction.astype(np.int64) % DIRECTIONS
+    sizes = np.bincount(group, minlength=groups)
+    # where enough of a group are as steep as that, the others need not be sorted
+    steeper = slope > SURELY_STEEP * steepest.take(patch)
+    few = np.bincount(group[steeper], minlength=groups) < STRONGEST
+    some = np.flatnonzero(steeper | few.take(group))
+    chosen = some[_first_of_each(group[some], -slope[some], groups, STRONGEST)[0]]
+    twice = rows(cv2.magnitude(*_smooth_slopes(tall, second))).take(steep[chosen])
+    fall = (slope[chosen] / np.maximum(twice, 1e-6)) ** 2
+    squares = (second**2 - first**2 * fall) / np.maximum(fall - 1.0, 1e-6)
+    order, starts, used = _first_of_each(group[chosen], squares, groups, STRONGEST)
+    enough = np.nonzero(sizes >= LEAST_PIXELS)[0]
+    squares, starts, used = squares[order], starts[enough], used[enough]
+    middles = (squares[starts + used // 2] + squares[starts + (used - 1) // 2]) / 2.0
+    variance = np.clip(middles.astype(float) - DIFFERENCE_PX2, 0.0, MOST_BLUR_PX**2)
+    return enough % DIRECTIONS, np.sqrt(variance)
+
+
+def _first_of_each(
+    group: Indices, value: NDArray[Any], groups: int, most: int
+) -> tuple[Indices, Indices, Indices]:
+    """Indices of the `most` smallest values of each group, group by group, in order.
+
+    Also where each group starts among them, and how many it has there (groups,).
+    """
+    # one number to sort by, many times as fast as np.lexsort: floats in the order of integers
+    bits = value.astype(np.float32).view(np.int32).astype(np.int64)
+    order = np.argsort((group << 32) + np.where(bits < 0, -(2**31) - bits, bits))
+    sizes = np.bincount(group, minlength=groups)
+    ends = np.cumsum(sizes)
+    rank = np.arange(len(order)) - np.repeat(ends - sizes, sizes)
+    kept = np.minimum(sizes, most)
+    return order[rank < most], np.cumsum(kept) - kept, kept
 
 
 def _smooth_slopes(picture: Floats, sigma: float) -> tuple[Floats, Floats]:

@@ -40,7 +40,7 @@ BLUR_PX, BLUR_SHARE = 1.2, 0.8
 """Blur where the photo's is not known; a cut is blurred by this share of the photo's widest."""
 SHARPEST_PX = 0.5
 """No photo's edges are sharper: lens and mosaic."""
-WIDTHS, PLACES = 60, 6
+WIDTHS, PLACES = 40, 6
 """Widths that are tried, and places: so many samples either way."""
 WIDEST_MM = 0.8
 """Wider is not closed at all, and no ring to measure."""
