@@ -59,25 +59,35 @@ class Aside(Generic[Outcome]):
         return self._begun.result()
 
 
+class Asides(Generic[Outcome]):
+    """Parts of one piece of work, each done on another core if one is free in time.
+
+    Other cores begin with the first part, the one that needs them with the last.
+    """
+
+    def __init__(self, work: Callable[[Part], Outcome], parts: Sequence[Part]) -> None:
+        self._begun = [Aside(work, part) for part in parts]
+
+    def result(self) -> list[Outcome]:
+        """The outcome of every part, in their order; or the first error, once no part is worked on.
+
+        Asked for once.
+        """
+        outcomes: list[Outcome] = []
+        errors: list[Exception] = []
+        for part in reversed(self._begun):
+            try:
+                outcomes.append(part.result())
+            except Exception as error:  # the others work on the same things
+                errors.append(error)
+        if errors:
+            raise errors[-1]
+        return outcomes[::-1]
+
+
 def each(work: Callable[[Part], Outcome], parts: Sequence[Part]) -> list[Outcome]:
     """The outcome of every part, in their order, worked on by all cores that are free."""
-    left = iter(enumerate(parts))  # taking one is a single step of the interpreter
-    done: dict[int, Outcome] = {}
-
-    def drain() -> None:
-        for place, part in left:
-            done[place] = work(part)
-
-    helpers = _helpers()
-    others = [helpers.submit(drain) for _ in range(free_cores() - 1)] if helpers else []
-    try:
-        drain()
-    finally:
-        running = [other for other in others if not other.cancel()]
-        errors = [other.exception() for other in running]
-    for error in filter(None, errors):
-        raise error
-    return [done[place] for place in range(len(parts))]
+    return Asides(work, parts).result()
 
 
 def _helpers() -> ThreadPoolExecutor | None:

@@ -51,7 +51,7 @@ def wire(
 @pytest.mark.parametrize("width", [0.3, 0.4, 0.8])
 def test_a_cut_is_found_where_it_is_and_as_wide_as_it_is(width: float, direction: float) -> None:
     """Width to 0.05 mm, about a pixel; direction to one degree, 0.08 mm on the wire."""
-    gap = find_gaps(wire(gap_mm=width, gap_deg=direction), CAMERA, RING[None])[0]
+    gap = find_gaps(wire(gap_mm=width, gap_deg=direction), CAMERA, RING[None]).result()[0]
     assert gap is not None
     assert gap.width * RING[RADIUS] == pytest.approx(width, abs=0.05)
     assert (gap.direction_deg - direction + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1.0)
@@ -59,7 +59,8 @@ def test_a_cut_is_found_where_it_is_and_as_wide_as_it_is(width: float, direction
 
 def test_a_narrow_cut_is_not_read_narrower_than_it_is() -> None:
     widths = [
-        find_gaps(wire(gap_mm=width, gap_deg=90.0), CAMERA, RING[None])[0] for width in (0.1, 0.2)
+        find_gaps(wire(gap_mm=width, gap_deg=90.0), CAMERA, RING[None]).result()[0]
+        for width in (0.1, 0.2)
     ]
     assert [gap.width * RING[RADIUS] for gap in widths if gap] == pytest.approx(
         [0.1, 0.2], abs=0.05
@@ -67,7 +68,7 @@ def test_a_narrow_cut_is_not_read_narrower_than_it_is() -> None:
 
 
 def test_a_closed_ring_has_no_cut() -> None:
-    assert find_gaps(wire(), CAMERA, RING[None])[0] is None
+    assert find_gaps(wire(), CAMERA, RING[None]).result()[0] is None
 
 
 def test_a_lamp_s_reflection_is_no_cut() -> None:
@@ -78,7 +79,7 @@ def test_a_lamp_s_reflection_is_no_cut() -> None:
     middle = (SIDE - 1) / 2
     line = np.stack([middle + radius * np.cos(t), middle - radius * np.sin(t)], axis=1)
     cv2.polylines(photo.bgr, [np.rint(line).astype(np.int32)], False, (250, 250, 250), 6)
-    assert find_gaps(photo, CAMERA, RING[None])[0] is None
+    assert find_gaps(photo, CAMERA, RING[None]).result()[0] is None
 
 
 # --- colour

@@ -10,7 +10,7 @@ from vision.photo.decode import Photo
 from vision.rings.check import wavy
 from vision.rings.colour import colours_of
 from vision.rings.fit import Fit
-from vision.rings.gap import Gap, find_gaps
+from vision.rings.gap import Gaps, find_gaps
 from vision.scale.camera import Camera
 
 
@@ -18,7 +18,7 @@ from vision.scale.camera import Camera
 class Along:
     """Of n rings, looked for aside."""
 
-    gaps: Aside[list[Gap | None]]
+    gaps: Gaps
     colours: Aside[list[str]]
     strands: Aside[NDArray[np.bool_]]
     """(n,) whether the wire looks twisted, though it is said to be plain."""
@@ -34,7 +34,7 @@ def look_along(photo: Photo, camera: Camera, fit: Fit, blur_px: float | None = N
     """
     tori, section = fit.tori, fit.section
     return Along(
-        gaps=Aside(find_gaps, photo, camera, tori, blur_px=blur_px, section=section),
+        gaps=find_gaps(photo, camera, tori, blur_px=blur_px, section=section),
         colours=Aside(colours_of, photo, camera, tori),
         strands=Aside(wavy, photo, camera, fit),
     )

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.cores import each
+from vision.cores import Asides
 from vision.photo.decode import Photo
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import RADIUS, outlines, ring_angles
@@ -68,6 +68,23 @@ class Gap:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Gaps:
+    """The cuts of n rings, looked for on the cores that are free."""
+
+    parts: list[Indices]
+    """Rings that are worked on together."""
+    looked_for: Asides[list[Gap | None]]
+
+    def result(self) -> list[Gap | None]:
+        """A gap for each ring; None where no place stands out, as in a soldered ring."""
+        found = zip(self.parts, self.looked_for.result(), strict=True)
+        by_ring = {
+            int(ring): gap for rings, gaps in found for ring, gap in zip(rings, gaps, strict=True)
+        }
+        return [by_ring[ring] for ring in range(len(by_ring))]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Strip:
     """The light of the wire along a ring."""
 
@@ -86,8 +103,8 @@ def find_gaps(
     *,
     blur_px: float | None = None,
     section: Section = ROUND,
-) -> list[Gap | None]:
-    """Find each ring's cut: the one narrow place where the wire looks unlike itself on all lanes.
+) -> Gaps:
+    """Look for each ring's cut: the one narrow place where the wire differs on all lanes.
 
     Parameters
     ----------
@@ -96,8 +113,7 @@ def find_gaps(
 
     Returns
     -------
-    A gap for each ring; None where no place stands out, as in a soldered ring or a cut without a
-    gap.
+    What is looked for aside, until its result is asked for.
 
     Notes
     -----
@@ -131,12 +147,7 @@ def find_gaps(
     for count in np.unique(counts):
         alike = np.nonzero(counts == count)[0]
         parts += np.array_split(alike, -(-len(alike) // AT_ONCE))
-    found = {
-        int(ring): gap
-        for which, part in zip(parts, each(gaps, parts), strict=True)
-        for ring, gap in zip(which, part, strict=True)
-    }
-    return [found[ring] for ring in range(len(tori))]
+    return Gaps(parts=parts, looked_for=Asides(gaps, parts))
 
 
 def _gap(strip: _Strip, at: int, sign: float, *, sigma: float) -> Gap:
