@@ -253,6 +253,8 @@ def upheld(photo: Photo, camera: Camera, fit: Fit) -> Fit:
         again, owner = again.chosen(likeliest), owner[likeliest]
         before = fit.chosen(unsure[owner])
         better = again.is_clear & ~(before.is_clear & (_worth(before) > _worth(again)))
+        if not better.any():
+            break  # they would be answered the same
         kept = np.setdiff1d(np.arange(len(fit)), unsure[owner[better]])
         fit = fit.chosen(kept).joined(again.chosen(np.nonzero(better)[0]))
     seen = fit.reading.presence > PRESENCE_LEAST
