@@ -121,7 +121,7 @@ def read_rings(
     fit = refind(photo, camera, found.open_nests, _laid(found.fit, found.camera, camera))
     fit = upheld(photo, camera, settled(photo, camera, fit))
     along = look_along(photo, camera, fit, blur_px)
-    sight = traced.result().levelled(rounds_of(camera, fit))
+    sight = traced.result().levelled(rounds_of(camera, fit)).retraced()
     scale = sight.scale()
     fit = _laid(fit, camera, scale.camera)
     pieces = find_wires(photo, lines.result(), scale, fit, sight.hides)

@@ -294,6 +294,10 @@ class View:
     tilt_y: float = 0.0
     k1: float = 0.0
 
+    def tilted_from(self, other: "View") -> tuple[float, float]:
+        """How far it is tilted from another one about both axes, radians."""
+        return self.tilt_x - other.tilt_x, self.tilt_y - other.tilt_y
+
 
 def first_view(photo: Photo) -> View:
     """A camera that looks straight down, with the focal length from EXIF or assumed."""

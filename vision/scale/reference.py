@@ -46,6 +46,9 @@ CLASH = 0.09
 """Difference between sheet and coin that no printer makes: fit to page is 3 to 6 %."""
 QUARREL = 3.0
 """Standard deviations between sheet and coin from which the maker is told."""
+RETRACED_RAD = 0.0044
+"""Tilt by which a view must differ, for a rim to be traced again under it: a quarter of a degree
+draws a coin's foot 0.03 % of its radius further out."""
 NO_WITNESS = float("inf")
 """Uncertainty of the print's scale by a coin that is not there."""
 LAY_COIN_CLEARLY = "lay the coin on a surface of another brightness, evenly lit, away from rings"
@@ -237,6 +240,8 @@ class CoinSight:
     disc: Disc
     coin: Coin
     found: Levelled
+    traced_under: View | None = None
+    """The view under which the rim was traced, once one was known."""
 
     @property
     def camera(self) -> Camera:
@@ -265,8 +270,12 @@ class CoinSight:
         )
 
     def retraced(self) -> "CoinSight":
-        """The coin's rim as the camera draws it now."""
-        return replace(self, disc=retraced(self.photo, self.disc, self.camera, self.coin))
+        """The coin's rim as the camera draws it now, unless it was traced so already."""
+        view, before = self.found.view, self.traced_under
+        if before is not None and np.hypot(*view.tilted_from(before)) < RETRACED_RAD:
+            return self
+        disc = retraced(self.photo, self.disc, self.camera, self.coin)
+        return replace(self, disc=disc, traced_under=view)
 
     def scale(self) -> Scale:
         """Scale with the doubts about coin, focal length, tilt and lens.
