@@ -2,7 +2,6 @@
 
 import os
 import time
-from collections.abc import Iterator
 from threading import Barrier, get_ident
 
 import cv2
@@ -11,14 +10,7 @@ import pytest
 from vision import cores
 from vision.cores import Aside, each, free_cores, grant
 
-
-@pytest.fixture(autouse=True)
-def _as_before() -> Iterator[None]:
-    threads, granted = cv2.getNumThreads(), cores._Shared.granted
-    yield
-    grant(granted or 1)
-    cores._Shared.granted = granted
-    cv2.setNumThreads(threads)
+pytestmark = pytest.mark.usefixtures("cores_as_before")
 
 
 def test_with_one_core_nothing_is_started() -> None:

@@ -9,8 +9,9 @@ from PIL import Image, ImageOps
 from pillow_heif import from_pillow
 from scipy.ndimage import map_coordinates
 
+from vision.cores import grant
 from vision.errors import PhotoError
-from vision.photo.decode import LINEAR, Photo, read_photo
+from vision.photo.decode import BAND, LIGHT_STEPS, LINEAR, Photo, read_photo
 from vision.results import PhotoInfo
 
 RNG = np.random.default_rng(7)
@@ -124,15 +125,12 @@ def test_light_between_pixels_is_that_of_straight_lines() -> None:
         np.testing.assert_allclose(light[..., channel], expected, atol=2e-5)
 
 
-def test_light_read_in_one_go_is_that_read_line_by_line(tmp_path: Path) -> None:
+@pytest.mark.usefixtures("cores_as_before")
+def test_light_is_the_same_on_one_core_and_on_many(tmp_path: Path) -> None:
+    """It is made in bands of rows, whoever makes them; the last one is lower."""
     path = tmp_path / "a.png"
-    picture().save(path)
-    photo = read_photo(path)
-    lines = [
-        RNG.uniform(0.0, 110.0, (rows, columns, 2))
-        for rows, columns in ((3, 70), (11, 1), (2, 4096))
-    ]
-    each = photo.sample_each(lines)
-    for line, light in zip(lines, each, strict=True):
-        np.testing.assert_array_equal(light, photo.sample(line))
-    assert photo.sample_each([]) == []
+    Image.fromarray(RNG.integers(0, 256, (BAND + 100, 80, 3), np.uint8)).save(path)
+    whole = np.rint(LINEAR[read_photo(path).bgr] * LIGHT_STEPS).astype(np.uint16)
+    for cores in (1, 3):
+        grant(cores)
+        np.testing.assert_array_equal(read_photo(path).light(), whole)
