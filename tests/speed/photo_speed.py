@@ -39,14 +39,13 @@ STAGES = (
     "refind",
     "settled",
     "upheld",
-    "find_gaps",
     "find_wires",
     "find_others",
     "rings_of",
 )
 """Names in `vision.pipeline`, in the order of its work. The first three run beside the fourth, the
-reference is looked for beside the rings; what differs from the table and the rings' gaps are found
-while the camera is levelled, which is in none of them."""
+reference is looked for beside the rings, and what differs from the table while the camera is
+levelled, which is in none of them; neither are the rings' gaps, looked for since `upheld`."""
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 USUAL = ("aluminium-forty", "copper-and-brass", "brass-on-sheet")
 
