@@ -11,7 +11,7 @@ from tests.vision.made_fit import scattered
 from vision.photo.circles import Circle, Nest, find_circles
 from vision.photo.decode import Photo, read_photo
 from vision.rings.find import _explained, find_rings, refind, upheld
-from vision.rings.fit import Fit, settled
+from vision.rings.fit import SURE_SCATTER, Fit, settled
 from vision.rings.torus import RADIUS, TUBE, X, Y, outlines, ring_angles
 from vision.rings.unwrap import FINE
 from vision.scale.camera import Camera, focal_px, looking_down
@@ -90,19 +90,41 @@ def test_a_ring_of_shadow_is_not_taken_for_the_ring_that_throws_it() -> None:
 def test_light_and_shadow_on_the_metal_of_a_found_ring_are_no_other_ring() -> None:
     _, camera, fit = handful()
     ring = fit.tori[0]
-    px = 1.0 / camera.mm_per_px(camera.project(np.array([*ring[[X, Y]], ring[TUBE]])))
-
-    def nest(aside_mm: float, radius_mm: float) -> Nest:
-        x, y = camera.project(np.array([ring[X] + aside_mm, ring[Y], ring[TUBE]]))
-        circle = Circle(x=float(x), y=float(y), radius=radius_mm * px, cover=1.0)
-        return Nest(x=circle.x, y=circle.y, circles=(circle,), votes=2.0)
-
-    around, on_metal = nest(0.0, ring[RADIUS]), nest(ring[RADIUS], 0.8 * ring[TUBE])
+    around, on_metal = (
+        nest_at(camera, ring, 0.0, ring[RADIUS]),
+        nest_at(camera, ring, ring[RADIUS], 0.8 * ring[TUBE]),
+    )
     inside = ring[RADIUS] - ring[TUBE]
-    over_it = nest(ring[RADIUS], 0.6 * ring[RADIUS])
-    in_the_hole = nest(0.45 * inside, 0.5 * inside)
+    over_it = nest_at(camera, ring, ring[RADIUS], 0.6 * ring[RADIUS])
+    in_the_hole = nest_at(camera, ring, 0.45 * inside, 0.5 * inside)
     nests = [around, on_metal, over_it, in_the_hole]
     assert _explained(camera, nests, fit).tolist() == [True, True, False, False]
+
+
+def test_a_single_circle_across_a_sure_ring_is_its_shadow_and_a_speck_is_none() -> None:
+    photo, camera, found = handful()
+    fit = settled(photo, camera, found)
+    assert fit.is_sure[0]
+    ring = fit.tori[0]
+    shadow = nest_at(camera, ring, 0.5 * ring[RADIUS], 0.9 * ring[RADIUS])
+    lying_on_it = replace(shadow, circles=(replace(shadow.outer, radius=30.0), shadow.outer))
+    far = 40.0 * ring[RADIUS]
+    speck = nest_at(camera, ring, far, 0.2 * ring[RADIUS])
+    small_ring = nest_at(camera, ring, far, 0.5 * ring[RADIUS])
+    nests = [shadow, lying_on_it, speck, small_ring]
+    assert _explained(camera, nests, fit).tolist() == [True, False, True, False]
+    doubtful = replace(
+        fit, residuals=1.1 * SURE_SCATTER / fit.scatter[:, None, None] * fit.residuals
+    )
+    assert _explained(camera, nests, doubtful).tolist() == [False, False, True, False]
+
+
+def nest_at(camera: Camera, ring: np.ndarray, aside_mm: float, radius_mm: float) -> Nest:
+    """One circle so far to the right of a ring's middle."""
+    px = 1.0 / camera.mm_per_px(camera.project(np.array([*ring[[X, Y]], ring[TUBE]])))
+    x, y = camera.project(np.array([ring[X] + aside_mm, ring[Y], ring[TUBE]]))
+    circle = Circle(x=float(x), y=float(y), radius=radius_mm * px, cover=1.0)
+    return Nest(x=circle.x, y=circle.y, circles=(circle,), votes=2.0)
 
 
 def strayed(fit: Fit) -> Fit:

@@ -129,9 +129,7 @@ def _once_more(photo: Photo, camera: Camera, fit: Fit, which: NDArray[np.bool_])
     """Read some (n,) of the rings again, from what was seen of them."""
     some = np.nonzero(which)[0]
     again = fit_rings(photo, camera, fit.tori[some], rounds=1, section=fit.section, grid=QUICK)
-    place = np.arange(len(fit))
-    place[some] = len(fit) + np.arange(len(some))
-    return fit.joined(again).chosen(place)
+    return fit.renewed(some, again)
 
 
 def _best(
@@ -369,9 +367,7 @@ def _reconsidered(photo: Photo, camera: Camera, fit: Fit, usual: Array) -> Fit:
     odd = np.nonzero(~_alike(fit.tori, common).any(axis=1))[0]
     if not len(odd) or not len(common):
         return fit
-    guesses = []
-    for index in odd:
-        guesses.append(_laid(common, fit.tori[index]))
+    guesses = [_laid(common, fit.tori[index]) for index in odd]
     tried, owner = _best(photo, camera, guesses, ODD_FINALISTS, fit.section, QUICK)
     found = fit.chosen(odd[owner])
     better = (_worth(tried) > _worth(found)) & ~_alike(tried.tori, found.tori).diagonal()

@@ -98,6 +98,12 @@ class Fit(Rows):
     def __len__(self) -> int:
         return len(self.tori)
 
+    def renewed(self, which: NDArray[np.int64], others: "Fit") -> "Fit":
+        """The same rings, but those with these indices as in `others`, one for each."""
+        place = np.arange(len(self))
+        place[which] = len(self) + np.arange(len(which))
+        return self.joined(others).chosen(place)
+
     @property
     def scatter(self) -> Array:
         """(n,) standard deviation of the residuals, in wire widths."""
@@ -200,9 +206,7 @@ def settled(photo: Photo, camera: Camera, fit: Fit) -> Fit:
     once = _from_phases(photo, camera, fit)
     far = np.abs(_sizes(once.tori) - _sizes(fit.tori)).max(axis=1) > FAR * fit.wire_mm
     some = np.nonzero(far)[0]
-    place = np.arange(len(fit))
-    place[some] = len(fit) + np.arange(len(some))
-    return once.joined(_from_phases(photo, camera, once.chosen(some))).chosen(place)
+    return once.renewed(some, _from_phases(photo, camera, once.chosen(some)))
 
 
 def _from_phases(photo: Photo, camera: Camera, fit: Fit) -> Fit:
