@@ -190,6 +190,14 @@ def test_what_scatters_too_much_or_is_no_ring_to_the_reader_is_left_out() -> Non
     assert kept.tori[:, 0] == pytest.approx([-20.0])
 
 
+def test_a_ring_that_scatters_hardly_at_all_is_sure_though_it_is_less_present() -> None:
+    """A shadow read as its ring scatters more, and is less present too."""
+    tori = rings((-20, 0), (0, 0), (20, 0))
+    residuals = np.concatenate([scattered(1, 0.004), scattered(1, 0.016), scattered(1, 0.016)])
+    fit = fit_of(tori, residuals=residuals, presence=np.array([0.96, 0.96, 0.99]))
+    assert fit.is_sure.tolist() == [True, False, True]
+
+
 def test_print_as_small_as_a_letter_is_no_ring() -> None:
     """A letter o on the sheet is 1.5 mm high; the smallest jump rings are 2 mm across."""
     letter, tiny = torus(0, 0, 1.0, 0.25), torus(10, 0, 1.2, 0.4)

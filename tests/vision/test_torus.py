@@ -8,7 +8,8 @@ section in two points. Derived in plain geometry, no source needed; numbers comp
 import numpy as np
 import pytest
 
-from vision.rings.fit import rematch
+from vision.rings.fit import _jacobian, rematch
+from vision.rings.section import SECTIONS, Profile
 from vision.rings.torus import outlines, ring_angles, torus
 from vision.scale.camera import Camera, looking_down
 
@@ -74,3 +75,20 @@ def test_the_same_outlines_through_another_camera_give_a_scaled_ring() -> None:
     far = Camera(rotation=near.rotation, position=near.position * 1.1, f_px=3000.0, cx=0.0, cy=0.0)
     found = rematch(ring, near, far)
     assert found[0, :4] == pytest.approx(ring[0, :4] * 1.1, rel=1e-9)
+
+
+@pytest.mark.parametrize("profile", Profile)
+def test_outlines_move_as_a_small_change_of_each_parameter_moves_them(profile: Profile) -> None:
+    """Along their normals, in wire widths; by differences of the drawn outlines themselves."""
+    camera, section, angles = straight_down(200.0, tilt=0.07), SECTIONS[profile], ring_angles(8)
+    ring = torus(20.0, -12.0, id_mm=7.0, wire_mm=1.4)
+    ring[4:] = 0.01, -0.006
+    slopes, normal, width = _jacobian(camera, ring[None], angles, section)
+    for parameter, step in enumerate((1e-5, 1e-5, 1e-5, 1e-5, 1e-6, 1e-6)):
+        ends = []
+        for sign in (1.0, -1.0):
+            moved = ring.copy()
+            moved[parameter] += sign * step
+            ends.append(np.stack(outlines(camera, moved[None], angles, section), axis=1))
+        expected = np.sum((ends[0] - ends[1]) * normal, axis=-1) / width / (2.0 * step)
+        assert slopes[..., parameter] == pytest.approx(expected, abs=1e-4)
