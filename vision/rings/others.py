@@ -20,7 +20,9 @@ from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.uint8]
+Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float32]
+Indices = NDArray[np.intp]
 
 AROUND_SHARE = 0.12
 """Side of the window whose median is the table, as a share of the longest side."""
@@ -28,6 +30,12 @@ STANDS_OUT = 8.0
 """Times the usual difference to the table's colour from which a pixel belongs to a thing."""
 DIFFERENCE_LEAST = 7.0
 """Least difference (CIE Lab, lightness counts half) that counts."""
+QUARTER = 2
+"""How often the reduced picture is halved again before the table's colour is looked for."""
+ZERO = (0.0, 128.0, 128.0)
+"""Added to lightness, a and b so that they fit a byte."""
+BAND = 64
+"""Rows that are compared at a time: what is worked out of them fits the processor's cache."""
 SOME = np.s_[::2, ::2]
 """Pixels that tell what is usual as well as all."""
 EDGE_LEAST, EDGE_SHARE = 3.0, 85.0
@@ -73,13 +81,17 @@ class Unlike:
 def unlike_table(photo: Photo) -> Unlike:
     """Tell what lies on the table of a photo from the table itself, ring or not."""
     times = halvings(photo.size)
-    small = photo.halved(times).astype(np.float32)
-    small /= 255.0
-    lab = np.asarray(cv2.cvtColor(small, cv2.COLOR_BGR2LAB), np.float32)
-    lab[..., 0] *= 0.5
-    difference = _from_table(lab)
+    small = photo.halved(times)
+    table = _table(photo.halved(times + QUARTER), small.shape[1::-1])
+    difference, steep = np.empty((2, *small.shape[:2]), np.float32)
+    for top in range(0, len(small), BAND):
+        rows, first = slice(top, top + BAND), max(top - 1, 0)
+        beside = slice(first, top + BAND + 1)  # slopes need the row before and the one behind
+        planes = [np.asarray(plane, np.float32) for plane in cv2.split(_lab(small[beside]))]
+        inner = slice(top - first, top - first + BAND)
+        steep[rows] = _steepness(planes)[inner][: len(steep[rows])]
+        difference[rows] = _apart([plane[inner] for plane in planes], table[rows])
     usual = float(np.median(difference[SOME]))
-    steep = _steepness(lab)
     edges = steep > max(EDGE_LEAST, STANDS_OUT * float(np.median(steep[SOME])))
     mask = ((difference > max(DIFFERENCE_LEAST, STANDS_OUT * usual)) | edges).astype(np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)), np.uint8)
@@ -100,21 +112,35 @@ def find_others(
     mask, shrink = unlike.mask.copy(), unlike.shrink
     _blank_known(mask, shrink, scale, fit)
     _blank_wires(mask, [np.rint(wire * shrink).astype(np.int32) for wire in wires_px])
+    blobs = _blobs(mask, unlike.steep, _least_area(scale.camera, fit, shrink, mask))
+    if not blobs:
+        return []
     owners = _owners(mask, shrink, scale, fit)
-    least = _least_area(scale.camera, fit, shrink, mask)
-    return _things(mask, unlike.steep, owners, shrink, least)
+    reach = np.bincount(owners[owners >= 0], minlength=1)
+    return [_thing(blob, owners, reach, shrink) for blob in blobs]
 
 
-def _from_table(lab: Floats) -> Floats:
-    """Difference of every pixel from the median colour of its wide surroundings."""
-    quarter = cv2.resize(lab, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
-    window = int(AROUND_SHARE * max(quarter.shape[:2]) * 2) // 2 * 2 + 1
-    zero = np.array([0.0, 128.0, 128.0], np.float32)
-    coded = np.clip(quarter + zero, 0, 255).astype(np.uint8)
-    table = cv2.medianBlur(coded, window).astype(np.float32) - zero
-    wide = cv2.resize(table, (lab.shape[1], lab.shape[0]))
-    apart = lab - wide
-    return np.asarray(np.sqrt(np.einsum("ijk,ijk->ij", apart, apart)), np.float32)
+def _lab(picture: Pixels) -> Floats:
+    """CIE Lab (h, w, 3); lightness counts half."""
+    lab = np.asarray(cv2.cvtColor(np.float32(1 / 255) * picture, cv2.COLOR_BGR2LAB), np.float32)
+    lab[..., 0] *= 0.5
+    return lab
+
+
+def _table(picture: Pixels, size: tuple[int, ...]) -> Pixels:
+    """Median colour of the wide surroundings of every pixel, as Lab plus `ZERO`; enlarged."""
+    window = int(AROUND_SHARE * max(picture.shape[:2]) * 2) // 2 * 2 + 1
+    coded = np.clip(np.rint(_lab(picture) + np.array(ZERO, np.float32)), 0, 255)
+    return np.asarray(cv2.resize(cv2.medianBlur(coded.astype(np.uint8), window), size), np.uint8)
+
+
+def _apart(planes: Sequence[Floats], table: Pixels) -> Floats:
+    """Difference (h, w) between the planes of Lab and those of `_table` (h, w, 3)."""
+    squares = np.zeros(table.shape[:2], np.float32)
+    for plane, zero, other in zip(planes, ZERO, cv2.split(table), strict=True):
+        apart = plane - (other - np.float32(zero))
+        squares += apart * apart
+    return np.asarray(np.sqrt(squares, out=squares), np.float32)
 
 
 def _blank_known(mask: Mask, shrink: float, scale: Scale, fit: Fit) -> None:
@@ -172,51 +198,72 @@ def _least_area(camera: Camera, fit: Fit, shrink: float, mask: Mask) -> float:
     return max(12.0, AREA_SHARE * np.pi * float(radius.min() * shrink) ** 2)
 
 
-def _steepness(lab: Floats) -> Floats:
-    """Change of colour a pixel, strongest direction and channel."""
-    along_x, along_y = (cv2.Sobel(lab, cv2.CV_32F, *d, scale=1 / 8) for d in ((1, 0), (0, 1)))
-    each = cv2.magnitude(along_x.reshape(len(lab), -1), along_y.reshape(len(lab), -1))
-    light, a, b = cv2.split(each.reshape(lab.shape))
+def _steepness(planes: Sequence[Floats]) -> Floats:
+    """Change of colour (h, w) a pixel, strongest direction and plane."""
+    slopes = (
+        (cv2.Sobel(plane, cv2.CV_32F, *along, scale=1 / 8) for along in ((1, 0), (0, 1)))
+        for plane in planes
+    )
+    light, a, b = (cv2.magnitude(*each) for each in slopes)
     return np.asarray(cv2.max(cv2.max(light, a), b), np.float32)
 
 
-def _things(
-    mask: Mask, steep: Floats, owners: NDArray[np.int32], shrink: float, least: float
-) -> list[Thing]:
-    """Connected things of the mask with a sharp border."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Blob:
+    """A connected part of the mask, in the reduced picture."""
+
+    place: tuple[slice, slice]
+    mask: NDArray[np.bool_]
+    """Of the picture at that place."""
+    centre: Array
+    size: float
+    """Half of its longer side."""
+    at_frame: bool
+
+
+def _blobs(mask: Mask, steep: Floats, least: float) -> list[_Blob]:
+    """Connected parts of the mask, of that area at least, with a sharp border."""
     count, labels, stats, centres = cv2.connectedComponentsWithStats(mask, connectivity=8)
     height, width = mask.shape
-    reach = np.bincount(owners[owners >= 0], minlength=1)
+    around = np.ones((3, 3), np.uint8)
     found = []
     for index in range(1, count):
         left, top, wide, high, area = (int(v) for v in stats[index])
-        part = np.s_[max(0, top - 1) : top + high + 1, max(0, left - 1) : left + wide + 1]
-        blob = (labels[part] == index).astype(np.uint8)
-        border = cv2.dilate(blob, np.ones((3, 3), np.uint8)) - cv2.erode(
-            blob, np.ones((3, 3), np.uint8)
-        )
-        if area < least or float(np.percentile(steep[part][border > 0], EDGE_SHARE)) < EDGE_LEAST:
+        if area < least:
             continue
-        at_frame = left <= 1 or top <= 1 or left + wide >= width - 1 or top + high >= height - 1
-        reason = (
-            "cut off by the photo's edge"
-            if at_frame
-            else "not a ring lying flat for itself: standing, heaped, bent, or something else"
-        )
-        x, y = centres[index] / shrink
-        size = max(wide, high) / 2.0
-        touched = np.unique(owners[part][(blob > 0) & (owners[part] >= 0)])
+        place = np.s_[max(0, top - 1) : top + high + 1, max(0, left - 1) : left + wide + 1]
+        blob = (labels[place] == index).astype(np.uint8)
+        border = cv2.dilate(blob, around) - cv2.erode(blob, around)
+        if float(np.percentile(steep[place][border > 0], EDGE_SHARE)) < EDGE_LEAST:
+            continue
         found.append(
-            Thing(
-                x=float(x),
-                y=float(y),
-                radius_px=size / shrink,
-                reason=reason,
-                against=tuple(
-                    int(ring)
-                    for ring in touched
-                    if size > AGAINST_SHARE * np.sqrt(reach[ring] / np.pi) / SHADOW_RIM
-                ),
+            _Blob(
+                place=place,
+                mask=blob > 0,
+                centre=centres[index],
+                size=max(wide, high) / 2.0,
+                at_frame=min(left, top) <= 1
+                or left + wide >= width - 1
+                or top + high >= height - 1,
             )
         )
     return found
+
+
+def _thing(blob: _Blob, owners: NDArray[np.int32], reach: Indices, shrink: float) -> Thing:
+    """What a blob is, and the rings it lies against; `reach` counts each ring's pixels."""
+    x, y = blob.centre / shrink
+    mine = owners[blob.place][blob.mask]
+    return Thing(
+        x=float(x),
+        y=float(y),
+        radius_px=blob.size / shrink,
+        reason="cut off by the photo's edge"
+        if blob.at_frame
+        else "not a ring lying flat for itself: standing, heaped, bent, or something else",
+        against=tuple(
+            int(ring)
+            for ring in np.unique(mine[mine >= 0])
+            if blob.size > AGAINST_SHARE * np.sqrt(reach[ring] / np.pi) / SHADOW_RIM
+        ),
+    )
