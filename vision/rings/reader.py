@@ -210,7 +210,7 @@ def _block(net: Weights, name: str, held: Picture, strip: Picture, places: int) 
     beside = _windows(circle.reshape(-1, channels), weight).reshape(circle.shape)
     kept = strip[:, :, :places]
     whole = _product(net, f"{name}.whole", kept.mean(axis=1))
-    whole += net[f"{name}.across.bias"] + np.tile(bias, len(weight) // channels) @ weight
+    whole += net[f"{name}.across.bias"] + np.concatenate(3 * [bias]) @ weight
     kept += np.swapaxes(beside[:, :, :-2], 1, 2)
     kept += whole[:, None]
     np.maximum(kept, 0, out=kept)

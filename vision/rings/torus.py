@@ -1,5 +1,7 @@
 """The solid ring: a tube on the table, and the two outlines a camera sees of it."""
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -109,10 +111,13 @@ def carried(tori: Array, angles: Array, points: Array, slopes: Array) -> Array:
     return moves
 
 
+@cache
 def ring_angles(count: int) -> Array:
-    """Angles (count,) of the middles of `count` equal sectors around the ring."""
+    """Angles (count,) of the middles of `count` equal sectors around the ring; read-only."""
     step = np.pi / count
-    return np.linspace(step, 2.0 * np.pi - step, count)
+    angles = np.linspace(step, 2.0 * np.pi - step, count)
+    angles.flags.writeable = False
+    return angles
 
 
 def torus(x: float, y: float, id_mm: float, wire_mm: float) -> Array:

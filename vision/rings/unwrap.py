@@ -1,6 +1,7 @@
 """The picture of a ring, cut open along its wire: sectors across, outlines at s = 0 and s = 1."""
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,9 +39,12 @@ class Grid:
         return 0.5 + WIDER * (self.s - 0.5)
 
 
+@cache
 def places_of(samples: int) -> Array:
-    """The s (samples,) at the middles of so many equal steps."""
-    return np.linspace(S_FROM, S_TO, 2 * samples + 1)[1::2]
+    """The s (samples,) at the middles of so many equal steps; read-only."""
+    places = np.linspace(S_FROM, S_TO, 2 * samples + 1)[1::2]
+    places.flags.writeable = False
+    return places
 
 
 SECTORS, SAMPLES = 8, 72
