@@ -219,17 +219,21 @@ def _is_ridge(slope: Floats, place: Indices, along_x: Floats, along_y: Floats) -
 def _centres(level: _Level) -> tuple[Indices, Indices, Floats]:
     """Local maxima (x, y, votes) of the votes, in the level's pixels."""
     width, height = level.width + 2 * PAD, level.height + 2 * PAD
-    votes = np.zeros((height, width), np.float32)
+    votes = np.zeros(height * width, np.float32)
     y, x = (level.y + PAD).astype(np.float32), (level.x + PAD).astype(np.float32)
     for radius in np.concatenate([RADII, -RADII]).astype(np.float32):
-        cells = np.rint(y + radius * level.along_y).astype(np.int64) * width
-        cells += np.rint(x + radius * level.along_x).astype(np.int64)
-        np.add.at(votes.reshape(-1), cells, np.float32(1.0 / (2.0 * np.pi * abs(radius))))
-    gathered = np.asarray(cv2.boxFilter(votes, -1, (3, 3), normalize=False))
+        cells = np.rint(y + radius * level.along_y)  # whole numbers far below 2**24: exact
+        cells *= np.float32(width)
+        cells += np.rint(x + radius * level.along_x)
+        weight = np.float32(1.0 / (2.0 * np.pi * abs(radius)))
+        np.add.at(votes, cells.astype(np.int64), weight)
+    gathered = cv2.boxFilter(votes.reshape(height, width), -1, (3, 3), normalize=False)
     smooth = np.asarray(cv2.GaussianBlur(gathered, (0, 0), 0.8), np.float32)
     around = np.ones((APART, APART), np.uint8)
-    rows, columns = np.nonzero((smooth >= cv2.dilate(smooth, around)) & (smooth > VOTES_LEAST))
-    return columns - PAD, rows - PAD, smooth[rows, columns]
+    enough = np.flatnonzero(smooth > VOTES_LEAST)
+    found, most = smooth.take(enough), np.asarray(cv2.dilate(smooth, around)).take(enough)
+    rows, columns = np.divmod(enough[found >= most], width)
+    return columns - PAD, rows - PAD, found[found >= most]
 
 
 def _nests(level: _Level, x: Indices, y: Indices, votes: Floats) -> list[Nest]:
@@ -304,7 +308,8 @@ def _cover(level: _Level, numbers: NDArray[np.int32], x: Indices, y: Indices) ->
     shifts = _shifts()
     bins = 2 * len(CIRCLE_RADII) + 1
     each = len(shifts) * bins
-    into = (centre * each)[:, None] + _half_radii()[place]
+    into = _half_radii().take(place, axis=0)
+    into += (centre * each)[:, None]
     votes = np.bincount(into.ravel(), minlength=len(x) * each)
     halves = votes.reshape(len(x), len(shifts), bins)[..., :-1]
     smooth = halves[..., ::2] + halves[..., 1::2]
