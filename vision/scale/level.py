@@ -23,7 +23,7 @@ U_TILT = 0.05
 U_K1 = 0.012
 """First lens term of a phone picture, before looking: 0.5 % at the corner after the phone's own
 correction."""
-ROUND_POINTS = 32
+ROUND_POINTS = 16
 """Points of an outline that tell its roundness: equal steps make the second moments exact."""
 U_DISC_OVAL = 0.002
 """Oval amplitude that a struck coin's traced rim shows by chance, or for its shadow."""
