@@ -20,7 +20,7 @@ from vision.rings.along import look_along
 from vision.rings.find import Found, find_rings, is_ring, refind, upheld
 from vision.rings.fit import Fit, rematch, settled
 from vision.rings.others import find_others, unlike_table
-from vision.rings.record import rings_of
+from vision.rings.record import rings_of, sizes_in
 from vision.rings.section import SECTIONS, Profile
 from vision.rings.shape import rounds_of
 from vision.scale.camera import Camera
@@ -124,6 +124,7 @@ def read_rings(
     sight = traced.result().levelled(rounds_of(camera, fit)).retraced()
     scale = sight.scale()
     fit = _laid(fit, camera, scale.camera)
+    sizes = Aside(sizes_in, fit, scale)
     pieces = find_wires(photo, lines.result(), scale, fit, sight.hides)
     others = find_others(unlike.result(), scale, fit, shadows_of(pieces, scale.camera))
     if not len(fit) and not others and not pieces:
@@ -138,7 +139,7 @@ def read_rings(
             hint="lay the rings on plain paper, without text or pattern, and nothing beside them",
         )
     against = touched(pieces, fit)
-    rings = rings_of(photo, scale, fit, along, others, sight.cell_of, against)
+    rings = rings_of(photo, scale, fit, sizes.result(), along, others, sight.cell_of, against)
     return scale, rings, wires_of(photo, scale, pieces, sight.cell_of, blur_px)
 
 

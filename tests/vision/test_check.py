@@ -18,7 +18,7 @@ from vision.rings.along import look_along
 from vision.rings.check import reasons_against, warnings_about, wavy, wire_widths_px
 from vision.rings.find import Found, looks_round, without_specks, without_twins
 from vision.rings.others import Thing
-from vision.rings.record import reading_order, rings_of
+from vision.rings.record import reading_order, rings_of, sizes_in
 from vision.rings.torus import torus
 from vision.rings.unwrap import FINE
 from vision.scale.camera import Camera, looking_down
@@ -235,7 +235,7 @@ def record(tori: np.ndarray, things: list[Thing], **changes: np.ndarray):
     scale = replace(result().scale, camera=CAMERA)
     fit = fit_of(tori, **changes)
     along = look_along(photo, CAMERA, fit)
-    return rings_of(photo, scale, fit, along, things, lambda x, y: None)
+    return rings_of(photo, scale, fit, sizes_in(fit, scale), along, things, lambda x, y: None)
 
 
 def test_numbers_run_like_text_and_reasons_use_them() -> None:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from PIL import ExifTags, Image, UnidentifiedImageError
 from pillow_heif import register_heif_opener
 
-from vision.cores import each
+from vision.cores import Aside, each
 from vision.errors import PhotoError
 from vision.photo.file import read_file
 from vision.photo.reduce import halved
@@ -151,6 +151,7 @@ def read_photo(path: Path) -> Photo:
         No file, not a picture, cut short, too small or too large.
     """
     data = _read_bytes(path)
+    digest = Aside(_digest, data)  # one core decodes
     with _QUIET, warnings.catch_warnings():
         warnings.simplefilter("ignore")  # damaged EXIF is no reason to refuse a good picture
         image = _open(data, path.name)
@@ -165,7 +166,7 @@ def read_photo(path: Path) -> Photo:
             width_px=pixels.shape[1],
             height_px=pixels.shape[0],
             taken=_taken(exif),
-            sha256=hashlib.sha256(data).hexdigest(),
+            sha256=digest.result(),
         ),
         bgr=pixels,
         f35_mm=_f35(exif),
@@ -180,7 +181,11 @@ def file_digest(path: Path) -> str:
     PhotoError
         If it cannot be read.
     """
-    return hashlib.sha256(_read_bytes(path)).hexdigest()
+    return _digest(_read_bytes(path))
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
 
 
 def _read_bytes(path: Path) -> bytes:
@@ -247,10 +252,11 @@ def _pixels(image: Image.Image, data: bytes, name: str) -> Pixels:
         hint="copy the photo again",
     )
     if image.format in JPEG:
-        if not _jpeg_is_whole(data):
-            raise cut
+        whole = Aside(_jpeg_is_whole, data)
         flags = cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION
         decoded = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+        if not whole.result():
+            raise cut
         if decoded is not None:
             return np.asarray(decoded, np.uint8)
     try:

@@ -44,10 +44,17 @@ class Seen:
     warnings: tuple[str, ...]
 
 
+def sizes_in(fit: Fit, scale: Scale) -> list[Sizes]:
+    """Sizes of every fitted ring, with the doubt that its light and its section add."""
+    plain = sizes_of(fit, scale, fit.paper < DARK_PAPER, burnt(fit))
+    return [less_sure(each, fit.section) for each in plain]
+
+
 def rings_of(
     photo: Photo,
     scale: Scale,
     fit: Fit,
+    sizes: list[Sizes],
     along: Along,
     things: list[Thing],
     cell_of: Callable[[float, float], str | None],
@@ -57,12 +64,11 @@ def rings_of(
 
     Parameters
     ----------
-    along : what is seen along each fitted ring's wire
+    sizes : of each fitted ring
+    along : what is seen along its wire
     touched : indices of the rings that a piece of wire lies against
     """
     camera = scale.camera
-    plain = sizes_of(fit, scale, fit.paper < DARK_PAPER, burnt(fit))
-    sizes = [less_sure(each, fit.section) for each in plain]
     reasons = reasons_against(fit, camera, photo.size)
     for mine, strange in zip(reasons, filled(photo, camera, fit), strict=True):
         if strange:
