@@ -151,6 +151,14 @@ SAMPLES = (
         lens=main_lens(150.0, f35=26.4, tilt_deg=3.0, tilt_azimuth_deg=35.0, roll_deg=-3.0),
         phone=Phone(exposure=200, contrast=0.3, taken="2026:03:02 12:08:09"),
     ),
+    Scene(
+        name="copper-fifty",
+        seed=111,
+        groups=(rings("copper", 5.0, 1.0, 49), rings("copper", 5.0, 1.2, 1)),
+        coins=("eur-1",),
+        lens=main_lens(135.0, f35=25.9, tilt_deg=1.5, tilt_azimuth_deg=280.0, roll_deg=1.5),
+        phone=Phone(exposure=206, taken="2026:03:02 12:15:33"),
+    ),
 )
 
 VALIDATION = (
