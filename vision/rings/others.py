@@ -91,9 +91,9 @@ def unlike_table(photo: Photo) -> Unlike:
         inner = slice(top - first, top - first + BAND)
         steep[rows] = _steepness(planes)[inner][: len(steep[rows])]
         difference[rows] = _apart([plane[inner] for plane in planes], table[rows])
-    usual = float(np.median(difference[SOME]))
-    edges = steep > max(EDGE_LEAST, STANDS_OUT * float(np.median(steep[SOME])))
-    mask = ((difference > max(DIFFERENCE_LEAST, STANDS_OUT * usual)) | edges).astype(np.uint8)
+    edges = steep > max(EDGE_LEAST, STANDS_OUT * _usual(steep))
+    apart = difference > max(DIFFERENCE_LEAST, STANDS_OUT * _usual(difference))
+    mask = (apart | edges).astype(np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)), np.uint8)
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.uint8)
     return Unlike(mask=mask, steep=steep, shrink=1.0 / 2**times)
@@ -118,6 +118,12 @@ def find_others(
     owners = _owners(mask, shrink, scale, fit)
     reach = np.bincount(owners[owners >= 0], minlength=1)
     return [_thing(blob, owners, reach, shrink) for blob in blobs]
+
+
+def _usual(values: Floats) -> float:
+    """Median of some of the values; numpy's takes four times as long."""
+    some = values[SOME].ravel()
+    return float(np.partition(some, len(some) // 2)[len(some) // 2])
 
 
 def _lab(picture: Pixels) -> Floats:

@@ -121,7 +121,7 @@ def unwrap_between(
     rings, rays = start.shape[:2]
     points = _points(start, stop, grid)
     # both looks in one go: a ring's part of the picture is read while it is in the cache
-    across, down = points.reshape(2, -1, grid.samples)
+    across, down = points.reshape(2, rings, points.shape[2] * grid.samples)
     samples = photo.sample_steps(across, down, times).reshape(*points.shape[1:], 3)
     near = samples[:, :rays]
     planes = np.empty((rings, 9 if grid.wide else 6, grid.sectors, grid.samples), np.float32)
