@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
-from vision.photo.reduce import halvings
+from vision.photo.reduce import halved, halvings
 from vision.results import Scale
 from vision.rings.fit import Fit
 from vision.rings.torus import outlines, ring_angles
@@ -82,7 +82,7 @@ def unlike_table(photo: Photo) -> Unlike:
     """Tell what lies on the table of a photo from the table itself, ring or not."""
     times = halvings(photo.size)
     small = photo.halved(times)
-    table = _table(photo.halved(times + QUARTER), small.shape[1::-1])
+    table = _table(halved(small, QUARTER), small.shape[1::-1])
     difference, steep = np.empty((2, *small.shape[:2]), np.float32)
     for top in range(0, len(small), BAND):
         rows, first = slice(top, top + BAND), max(top - 1, 0)
