@@ -58,7 +58,6 @@ def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND
     sheet, looked = Aside(see_sheet, photo, reference), Aside(look_at, photo)
     lines = Aside(straight_lines, photo)
     circles = find_circles(photo)
-    photo.light()
     look = looked.result()
     require_contrast(look, photo.info.file)
     try:

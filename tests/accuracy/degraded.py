@@ -20,12 +20,14 @@ from tests.accuracy.truth import SAMPLES, TruePhoto, TrueRing, match, photos_wit
 from vision.cores import Aside
 from vision.errors import VisionError
 from vision.photo.circles import find_circles
-from vision.photo.decode import LINEAR, Photo, read_photo
+from vision.photo.decode import Photo, read_photo
 from vision.photo.fitness import judge
+from vision.photo.light import LINEAR
 from vision.photo.look import look_at
 from vision.pipeline import read_rings
 from vision.results import Scale, Status
 from vision.rings.find import find_rings
+from vision.rings.others import unlike_table
 from vision.scale.camera import Camera
 from vision.scale.level import Round
 from vision.wires.seeds import straight_lines
@@ -184,7 +186,8 @@ def line(part: Part) -> str:
         sight = TrueSight(part.camera, part.photo.size)
         found = find_rings(part.photo, sight.camera, find_circles(part.photo))
         lines = Aside(straight_lines, part.photo)
-        scale, rings, _ = read_rings(part.photo, sight, found, lines)
+        unlike = Aside(unlike_table, part.photo)
+        scale, rings, _ = read_rings(part.photo, sight, found, lines, unlike)
     except VisionError as error:
         return f"{said}  refused: {error}"
     places = np.array([ring.center_px for ring in rings]).reshape(-1, 2)

@@ -7,12 +7,9 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 from pillow_heif import from_pillow
-from scipy.ndimage import map_coordinates
 
-from vision.cores import grant
 from vision.errors import PhotoError
-from vision.photo.decode import BAND, LIGHT_STEPS, LINEAR, Photo, read_photo
-from vision.results import PhotoInfo
+from vision.photo.decode import read_photo
 
 RNG = np.random.default_rng(7)
 
@@ -102,35 +99,3 @@ def test_a_tiny_and_a_huge_picture_are_refused_by_their_size(tmp_path: Path) -> 
     Image.new("1", (20000, 15000)).save(tmp_path / "bomb.png")
     with pytest.raises(PhotoError, match="300 megapixels"):
         read_photo(tmp_path / "bomb.png")
-
-
-def test_linear_light_undoes_srgb() -> None:
-    """IEC 61966-2-1 (from memory): code 0.5 is 0.2140 linear; the ends are fixed."""
-    assert LINEAR[0] == 0.0
-    assert LINEAR[255] == 1.0
-    assert np.interp(127.5, np.arange(256), LINEAR) == pytest.approx(0.2140, abs=1e-4)
-
-
-def test_light_between_pixels_is_that_of_straight_lines() -> None:
-    """Beside `scipy.ndimage.map_coordinates` of first order; many rows, as OpenCV takes them."""
-    bgr = RNG.integers(0, 256, (90, 120, 3)).astype(np.uint8)
-    info = PhotoInfo(file="a", width_px=120, height_px=90, taken=None, sha256="")
-    photo = Photo(info=info, bgr=bgr, f35_mm=None)
-    points = RNG.uniform(-3.0, 123.0, (50, 4096, 2))
-    light = photo.sample(points)
-    for channel in range(3):
-        expected = map_coordinates(
-            LINEAR[bgr[..., channel]], [points[..., 1], points[..., 0]], order=1, mode="nearest"
-        )
-        np.testing.assert_allclose(light[..., channel], expected, atol=2e-5)
-
-
-@pytest.mark.usefixtures("cores_as_before")
-def test_light_is_the_same_on_one_core_and_on_many(tmp_path: Path) -> None:
-    """It is made in bands of rows, whoever makes them; the last one is lower."""
-    path = tmp_path / "a.png"
-    Image.fromarray(RNG.integers(0, 256, (BAND + 100, 80, 3), np.uint8)).save(path)
-    whole = np.rint(LINEAR[read_photo(path).bgr] * LIGHT_STEPS).astype(np.uint16)
-    for cores in (1, 3):
-        grant(cores)
-        np.testing.assert_array_equal(read_photo(path).light(), whole)

@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 
 from tests.vision.drawn import BLUR_PX, PAPER, coded
-from vision.photo.decode import LINEAR, Photo
+from vision.photo.decode import Photo
+from vision.photo.light import LINEAR
 from vision.rings.colour import colours_of
 from vision.rings.gap import find_gaps
 from vision.rings.torus import RADIUS, torus

@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 from PIL import ExifTags, Image, UnidentifiedImageError
 from pillow_heif import register_heif_opener
 
-from vision.cores import Aside, each
+from vision.cores import Aside
 from vision.errors import PhotoError
 from vision.photo.file import read_file
+from vision.photo.light import LIGHT_STEPS, Light
 from vision.photo.reduce import halved
 from vision.results import PhotoInfo
 
@@ -54,23 +55,6 @@ _QUIET = Lock()
 """Held while warnings are off: that is a setting of the whole process, not of one thread."""
 
 
-def _srgb_to_linear() -> Picture:
-    code = np.arange(256) / 255.0
-    low, high = code / 12.92, ((code + 0.055) / 1.055) ** 2.4
-    return np.where(code <= 0.04045, low, high).astype(np.float32)
-
-
-LINEAR: Picture = _srgb_to_linear()
-"""(256,) the sRGB curve undone (IEC 61966-2-1)."""
-
-
-BAND = 256
-"""Rows that are brought to linear light at a time."""
-LIGHT_STEPS = 65535
-"""Steps of linear light in memory: the first steps of sRGB are twenty of them apart."""
-LINEAR_CODE: NDArray[np.uint16] = np.rint(LINEAR * LIGHT_STEPS).astype(np.uint16)
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Photo:
     """An upright photo."""
@@ -81,7 +65,7 @@ class Photo:
     f35_mm: float | None
     """Focal length as 35 mm equivalent, from EXIF."""
     _small: dict[int, Pixels] = field(default_factory=dict, init=False, repr=False)
-    _lit: dict[int, NDArray[np.uint16]] = field(default_factory=dict, init=False, repr=False)
+    _lit: dict[int, Light] = field(default_factory=dict, init=False, repr=False)
     _making: Lock = field(default_factory=Lock, init=False, repr=False)
 
     @property
@@ -93,7 +77,7 @@ class Photo:
         """Linear light (..., 3), blue first, at the points (rows, columns, 2); bilinear.
 
         Outside the picture the border's pixels go on. Many points at once are read several times
-        faster than a few at a time.
+        faster than a few at a time; those of a row should lie together.
         """
         across, down = (np.ascontiguousarray(points[..., axis], np.float32) for axis in (0, 1))
         return self.sample_steps(across, down) * np.float32(1.0 / LIGHT_STEPS)
@@ -107,15 +91,11 @@ class Photo:
         """
         if not across.size:
             return np.empty((*across.shape, 3), np.float32)
-        # two maps: with one map of pairs OpenCV 5.0 reads rubbish between the pixels
-        sampled = cv2.remap(
-            self.light(times),
-            across,
-            down,
-            interpolation=cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_REPLICATE,
-        )
-        return np.asarray(sampled, np.float32)
+        small = self.halved(times)
+        with self._making:
+            if times not in self._lit:
+                self._lit[times] = Light(small)
+        return self._lit[times].sample(across, down)
 
     def halved(self, times: int) -> Pixels:
         """The picture reduced, as `vision.photo.reduce.halved` does it; each size is made once."""
@@ -123,23 +103,6 @@ class Photo:
             if times not in self._small:
                 self._small[times] = halved(self.bgr, times)
             return self._small[times]
-
-    def light(self, times: int = 0) -> NDArray[np.uint16]:
-        """The picture (h, w, 3), halved so often, in `LIGHT_STEPS` of linear light; made once.
-
-        On all cores that are free: better before than while several threads wait for it.
-        """
-        small = self.halved(times)
-        with self._making:
-            if times not in self._lit:
-                lit = np.empty(small.shape, np.uint16)
-
-                def fill(rows: slice) -> None:
-                    cv2.LUT(np.ascontiguousarray(small[rows]), LINEAR_CODE, dst=lit[rows])
-
-                each(fill, [slice(top, top + BAND) for top in range(0, len(small), BAND)])
-                self._lit[times] = lit
-            return self._lit[times]
 
 
 def read_photo(path: Path) -> Photo:

@@ -10,7 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.photo.decode import LINEAR, Photo
+from vision.photo.decode import Photo
+from vision.photo.light import LINEAR
 from vision.photo.reduce import halvings
 
 Array = NDArray[np.float64]

@@ -6,7 +6,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.photo.decode import LIGHT_STEPS, Photo
+from vision.photo.decode import Photo
+from vision.photo.light import LIGHT_STEPS
 from vision.rings.rows import Rows
 from vision.rings.section import ROUND, Section
 from vision.rings.torus import outlines, ring_angles

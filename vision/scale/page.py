@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.photo.decode import LINEAR
+from vision.photo.light import LINEAR
 from vision.scale.equations import Model
 from vision.scale.sheet import Sheet
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import erf
 
-from vision.photo.decode import LINEAR
+from vision.photo.light import LINEAR
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
