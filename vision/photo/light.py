@@ -82,7 +82,7 @@ class Light:
 def _tiles(places: Picture, side: int) -> tuple[Indices, Indices]:
     """First tile (n,) along a side that each row of points (n, m) needs, and one past the last."""
     least, most = places.min(axis=1), places.max(axis=1) + 1.0  # between two pixels both are read
-    first, last = (
-        np.clip(np.nan_to_num(ends), 0, side - 1).astype(np.int64) // TILE for ends in (least, most)
+    first, last = (  # a point that is nowhere counts as one at the beginning
+        np.fmin(np.fmax(ends, 0.0), side - 1).astype(np.int64) // TILE for ends in (least, most)
     )
     return first, last + 1

@@ -372,19 +372,19 @@ def robust_step(
     move : (n, p) to add to the parameters
     left : (n, k) edge less outline after the move
     """
-    move = np.zeros_like(here)
+    held = (prior + 1e-9)[:, :, None] * np.eye(here.shape[1])
+    pull = (prior * here)[:, :, None]
+    left = wanted
     for turn in range(REWEIGHTINGS):
-        left = wanted - np.einsum("nkp,np->nk", flat, move)
-        usual = _middle(abs(left))
-        trust = np.minimum(1.0, HUBER_S / np.maximum(abs(left), 1e-9))
-        strict = (turn >= STRICT_FROM) & (usual < HUBER_S / 2)
-        weight = base * np.where(strict, trust**3, trust)
-        weighed = (flat * weight[:, :, None]).swapaxes(1, 2)
-        normal = weighed @ flat
-        normal += (prior + 1e-9)[:, :, None] * np.eye(here.shape[1])
-        right = weighed @ wanted[:, :, None] - (prior * here)[:, :, None]
-        move = np.linalg.solve(normal, right)[..., 0]
-    return move, wanted - np.einsum("nkp,np->nk", flat, move)
+        size = np.abs(left)
+        trust = np.minimum(1.0, HUBER_S / np.maximum(size, 1e-9))
+        if turn >= STRICT_FROM:
+            trust = np.where(_middle(size) < HUBER_S / 2, trust * trust * trust, trust)
+        weighed = (flat * (base * trust)[:, :, None]).swapaxes(1, 2)
+        right = weighed @ wanted[:, :, None] - pull
+        move: Array = np.linalg.solve(weighed @ flat + held, right)[..., 0]
+        left = wanted - (flat @ move[:, :, None])[..., 0]
+    return move, left
 
 
 def _middle(rows: Array) -> Array:
