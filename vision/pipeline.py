@@ -19,7 +19,7 @@ from vision.results import Result, Ring, Scale, Wire
 from vision.rings.along import look_along
 from vision.rings.find import Found, find_rings, is_ring, refind, upheld
 from vision.rings.fit import Fit, rematch, settled
-from vision.rings.others import Unlike, find_others, unlike_table
+from vision.rings.others import find_others, unlike_table
 from vision.rings.record import rings_of, sizes_in
 from vision.rings.section import SECTIONS, Profile
 from vision.rings.shape import rounds_of
@@ -63,11 +63,10 @@ def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND
     try:
         view, told = sheet.result(), partial(is_ring, photo, circles)
         seen = Aside(see_reference, photo, circles, view, reference, told)
-        unlike = Aside(unlike_table, photo)
         camera, hides = first_sight(photo, view, reference)
         nests = [nest for nest in circles if not hides(nest.x, nest.y)]
         found = find_rings(photo, camera, nests, SECTIONS[profile])
-        scale, read, wires = read_rings(photo, seen.result(), found, lines, unlike, look.blur_px)
+        scale, read, wires = read_rings(photo, seen.result(), found, lines, look.blur_px)
     except (ScaleError, RingsError) as error:
         raise explained(error, look) from error
     rings, fitness = judge(photo.bgr, look, scale, read, photo.info.file)
@@ -106,15 +105,15 @@ def read_rings(
     sight: Sight,
     found: Found,
     lines: Aside[NDArray[np.float64]],
-    unlike: Aside[Unlike],
     blur_px: float | None = None,
 ) -> tuple[Scale, tuple[Ring, ...], tuple[Wire, ...]]:
     """Read the rings that were found in a photo whose reference has been seen, and wires.
 
     Parameters
     ----------
-    lines, unlike : the photo's `straight_lines` and its `unlike_table`
+    lines : the photo's `straight_lines`
     """
+    unlike = Aside(unlike_table, photo)
     found = found.under(sight.camera, sight.hides)
     level = sight.levelled(rounds_of(found.camera, found.fit))
     traced, camera = Aside(level.retraced), level.camera
