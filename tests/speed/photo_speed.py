@@ -44,8 +44,8 @@ STAGES = (
     "rings_of",
 )
 """Names in `vision.pipeline`, in the order of its work. The first three run beside the fourth, the
-reference, and then what differs from the table, are looked for beside the rings. The levelling of
-the camera is in none of them; neither are the rings' gaps, looked for since `upheld`."""
+reference is looked for beside the rings, and what differs from the table while the camera is
+levelled, which is in none of them; neither are the rings' gaps, looked for since `upheld`."""
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 USUAL = ("copper-fifty", "aluminium-forty", "copper-and-brass", "brass-on-sheet")
 

@@ -382,9 +382,9 @@ def robust_step(
             trust = np.where(_middle(size) < HUBER_S / 2, trust * trust * trust, trust)
         weighed = (flat * (base * trust)[:, :, None]).swapaxes(1, 2)
         right = weighed @ wanted[:, :, None] - pull
-        move: Array = np.linalg.solve(weighed @ flat + held, right)[..., 0]
-        left = wanted - (flat @ move[:, :, None])[..., 0]
-    return move, left
+        move = np.linalg.solve(weighed @ flat + held, right)
+        left = wanted - (flat @ move)[..., 0]
+    return np.asarray(move[..., 0], np.float64), left
 
 
 def _middle(rows: Array) -> Array:
