@@ -169,7 +169,13 @@ def see_reference(
         )
     if coin is not None:
         disc = the_coin(find_discs(photo, nests, coin, is_ring), coin)
-        return CoinSight(photo=photo, disc=disc, coin=coin, found=_unlevelled(first_view(photo)))
+        return CoinSight(
+            photo=photo,
+            disc=disc,
+            round=_round_of(disc),
+            coin=coin,
+            found=_unlevelled(first_view(photo)),
+        )
     discs = find_discs(photo, nests, None, is_ring)
     seen = f"; the disc at {discs[0].place} looks like a coin" if discs else ""
     raise ScaleError(
@@ -232,12 +238,22 @@ def _unlevelled(view: View) -> Levelled:
     )
 
 
+def _round_of(disc: Disc) -> Round | None:
+    """A traced disc as a round thing that tells tilt and lens."""
+    if not disc.rim.is_traced:
+        return None
+    points = disc.rim.ellipse().points(ROUND_POINTS)
+    return Round(points_px=points, u_oval=U_DISC_OVAL, is_ring=False)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CoinSight:
     """A coin, its rim, and the tilt and lens found so far."""
 
     photo: Photo
     disc: Disc
+    round: Round | None
+    """The coin as a round thing; None where its rim was not traced."""
     coin: Coin
     found: Levelled
     traced_under: View | None = None
@@ -259,15 +275,8 @@ class CoinSight:
 
     def levelled(self, rings: list[Round]) -> "CoinSight":
         """Tilt and lens from the roundness of all rings and of the coin."""
-        rim = self.disc.rim
-        coin = Round(
-            points_px=rim.ellipse().points(ROUND_POINTS),
-            u_oval=U_DISC_OVAL,
-            is_ring=False,
-        )
-        return replace(
-            self, found=level(self.found.view, [*rings, coin] if rim.is_traced else rings)
-        )
+        coin = [self.round] if self.round else []
+        return replace(self, found=level(self.found.view, [*rings, *coin]))
 
     def retraced(self) -> "CoinSight":
         """The coin's rim as the camera draws it now, unless it was traced so already."""
@@ -275,7 +284,7 @@ class CoinSight:
         if before is not None and np.hypot(*view.tilted_from(before)) < RETRACED_RAD:
             return self
         disc = retraced(self.photo, self.disc, self.camera, self.coin)
-        return replace(self, disc=disc, traced_under=view)
+        return replace(self, disc=disc, round=_round_of(disc), traced_under=view)
 
     def scale(self) -> Scale:
         """Scale with the doubts about coin, focal length, tilt and lens.
