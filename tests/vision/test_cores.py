@@ -56,6 +56,11 @@ def test_parts_keep_their_order_and_all_cores_work_on_them() -> None:
     assert len({who for _, who in done}) == 3
 
 
+def test_a_part_by_itself_is_done_by_who_asks() -> None:
+    grant(3)
+    assert each(lambda _: get_ident(), [0]) == [get_ident()]
+
+
 def test_work_that_no_other_core_has_begun_is_done_by_the_one_that_needs_it() -> None:
     """The only helper waits for what is asked aside inside of it: nobody else would do it."""
     grant(2)

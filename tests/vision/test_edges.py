@@ -1,11 +1,13 @@
 """Rings cut open together: each comes back in its place, wide ones from a halved picture."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from vision.photo.decode import Photo
 from vision.results import PhotoInfo
-from vision.rings.edges import APART_PX, edges_between
+from vision.rings.edges import APART_PX, _parts, edges_between
 from vision.rings.reader import Reading
 from vision.rings.torus import ring_angles
 from vision.rings.unwrap import FINE, LENGTH_UNIT_PX, S_FROM, S_TO, Unwrapped
@@ -72,3 +74,11 @@ def test_wide_wire_looks_the_same_in_a_halved_picture(monkeypatch: pytest.Monkey
     for light in (slice(0, 3), slice(6, 9)):
         np.testing.assert_allclose(halved.planes[:, light], whole.planes[:, light], atol=0.01)
     np.testing.assert_array_equal(halved.clear, whole.clear)
+
+
+@pytest.mark.parametrize(("count", "parts"), [(1, 1), (4, 1), (5, 2), (57, 2), (60, 4)])
+def test_few_rings_are_read_together_and_many_in_even_parts(count: int, parts: int) -> None:
+    """Of 6,912 samples each, from 30,000 on, at most some 200,000 a part."""
+    grid = replace(FINE, rays=12)
+    sizes = [len(part) for part in _parts(np.ones(count, bool), grid)]
+    assert len(sizes) == parts and sum(sizes) == count and max(sizes) - min(sizes) <= 1

@@ -6,7 +6,7 @@ import pytest
 
 from tests.vision.drawn import as_photo
 from vision.photo.decode import Photo
-from vision.photo.look import look_at
+from vision.photo.look import _medians, look_at
 
 BLUR_REL = 0.1
 """Promised error of the blur where a picture holds sharp steps."""
@@ -80,3 +80,9 @@ def test_the_burnt_share_counts_where_all_channels_are_at_their_end() -> None:
 def test_a_picture_of_any_size_is_looked_at() -> None:
     for shape in ((64, 64, 3), (70, 3000, 3), (1500, 66, 3)):
         assert look_at(as_photo(np.full(shape, 128, np.uint8))).span == 0.0
+
+
+@pytest.mark.parametrize("count", [1, 2, 7, 8, 3844])
+def test_counted_medians_are_those_of_numpy(count: int) -> None:
+    rows = np.random.default_rng(count).integers(0, 60, (5, count)).astype(np.int16)
+    np.testing.assert_array_equal(_medians(rows), np.median(rows, axis=1))
