@@ -96,6 +96,9 @@ def test_a_tiny_and_a_huge_picture_are_refused_by_their_size(tmp_path: Path) -> 
     Image.new("RGB", (1, 1)).save(tmp_path / "dot.png")
     with pytest.raises(PhotoError, match="1 x 1 pixels"):
         read_photo(tmp_path / "dot.png")
+    Image.new("1", (32767, 70)).save(tmp_path / "strip.png")
+    with pytest.raises(PhotoError, match="32767 x 70 pixels"):
+        read_photo(tmp_path / "strip.png")
     Image.new("1", (20000, 15000)).save(tmp_path / "bomb.png")
     with pytest.raises(PhotoError, match="300 megapixels"):
         read_photo(tmp_path / "bomb.png")

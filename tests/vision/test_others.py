@@ -141,3 +141,12 @@ def test_dust_is_too_small_to_mention() -> None:
     picture = paper()
     cv2.circle(picture, at(10.0, 0.0), 6, (60, 60, 60), -1)
     assert others(picture) == []
+
+
+@pytest.mark.parametrize("shape", [(64, 32000), (32000, 64)])
+def test_a_strip_is_compared_with_its_table_too(shape: tuple[int, int]) -> None:
+    picture = np.full((*shape, 3), 200, np.uint8)
+    picture[20:44, 20:44] = 90
+    unlike = unlike_table(as_photo(picture))
+    assert unlike.mask[int(32 * unlike.shrink), int(32 * unlike.shrink)] == 1
+    assert unlike.mask.mean() < 0.5

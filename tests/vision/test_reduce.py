@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.vision.drawn import as_photo
-from vision.photo.reduce import halved
+from vision.photo.reduce import halved, halvings
 
 
 @pytest.mark.parametrize("times", [1, 2, 3])
@@ -47,3 +47,12 @@ def test_a_photo_is_reduced_once_for_all_who_ask() -> None:
 def test_no_halving_leaves_the_picture() -> None:
     picture = np.arange(12, dtype=np.uint8).reshape(3, 4)
     assert np.array_equal(halved(picture, 0), picture)
+
+
+@pytest.mark.parametrize(
+    ("size", "times"),
+    [((4032, 3024), 2), ((3024, 4032), 2), ((8064, 6048), 3), ((800, 600), 0), ((32000, 64), 2)],
+)
+def test_a_photo_is_looked_over_at_some_thousand_pixels(size: tuple[int, int], times: int) -> None:
+    """A strip keeps some of its width."""
+    assert halvings(size) == times

@@ -36,6 +36,8 @@ MOST_MEGAPIXELS = 130.0
 MOST_MEGAPIXELS_OTHER = 64.0
 """The same for all formats but JPEG: on the way they take up to 22 bytes a pixel, JPEG 6."""
 MOST_FILE_BYTES = 400_000_000
+MOST_SIDE_PX = 32_766
+"""OpenCV counts the places that light is read at in 16 bits."""
 LEAST_SIDE_PX = 64
 """Below this no ring can be 12 px across its wire and whole."""
 
@@ -186,6 +188,11 @@ def _open(data: bytes, name: str) -> Image.Image:
             f"at most {most:.0f} megapixels are read"
             + ("" if image.format in JPEG else f", {MOST_MEGAPIXELS:.0f} of a JPEG"),
             hint="crop it to the rings and the reference, or photograph with 12 to 50 megapixels",
+        )
+    if max(width, height) > MOST_SIDE_PX:
+        raise PhotoError(
+            f"{name} has {width} x {height} pixels; at most {MOST_SIDE_PX} a side are read",
+            hint="crop it to the rings and the reference",
         )
     if image.format not in JPEG and getattr(image, "is_animated", False):
         raise PhotoError(

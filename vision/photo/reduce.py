@@ -11,11 +11,17 @@ COARSE_PX = 1000
 """Longer side, about, of the reduced picture in which a photo is looked over. Straight edges, found
 twice as finely, take three times as long and break into crumbs: 35 of 155 rendered pieces of wire
 were missed, not 31."""
+NARROWEST_PX = 16
+"""Its shorter side at least."""
 
 
 def halvings(size: tuple[int, int]) -> int:
-    """How often to halve a picture of this size so that its longer side is nearest `COARSE_PX`."""
-    return max(0, round(float(np.log2(max(size) / COARSE_PX))))
+    """How often to halve a picture of this size so that its longer side is nearest `COARSE_PX`.
+
+    Less often where the shorter one would vanish.
+    """
+    wanted, possible = np.log2(max(size) / COARSE_PX), np.log2(min(size) / NARROWEST_PX)
+    return max(0, min(round(float(wanted)), int(possible)))
 
 
 def halved(picture: Pixels, times: int = 1) -> Pixels:

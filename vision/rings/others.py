@@ -26,6 +26,8 @@ Indices = NDArray[np.intp]
 
 AROUND_SHARE = 0.12
 """Side of the window whose median is the table, as a share of the longest side."""
+AROUND_MOST = 255
+"""Pixels that OpenCV takes the median over at most; only a strip asks for more."""
 STANDS_OUT = 8.0
 """Times the usual difference to the table's colour from which a pixel belongs to a thing."""
 DIFFERENCE_LEAST = 7.0
@@ -89,7 +91,7 @@ def unlike_table(photo: Photo) -> Unlike:
         beside = slice(first, top + BAND + 1)  # slopes need the row before and the one behind
         planes = [np.asarray(plane, np.float32) for plane in cv2.split(_lab(small[beside]))]
         inner = slice(top - first, top - first + BAND)
-        steep[rows] = _steepness(planes)[inner][: len(steep[rows])]
+        steep[rows] = _steepness(planes)[inner]
         difference[rows] = _apart([plane[inner] for plane in planes], table[rows])
     edges = steep > max(EDGE_LEAST, STANDS_OUT * _usual(steep))
     apart = difference > max(DIFFERENCE_LEAST, STANDS_OUT * _usual(difference))
@@ -135,7 +137,7 @@ def _lab(picture: Pixels) -> Floats:
 
 def _table(picture: Pixels, size: tuple[int, ...]) -> Pixels:
     """Median colour of the wide surroundings of every pixel, as Lab plus `ZERO`; enlarged."""
-    window = int(AROUND_SHARE * max(picture.shape[:2]) * 2) // 2 * 2 + 1
+    window = min(int(AROUND_SHARE * max(picture.shape[:2]) * 2) // 2 * 2 + 1, AROUND_MOST)
     coded = np.clip(np.rint(_lab(picture) + np.array(ZERO, np.float32)), 0, 255)
     return np.asarray(cv2.resize(cv2.medianBlur(coded.astype(np.uint8), window), size), np.uint8)
 
