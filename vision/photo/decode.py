@@ -189,11 +189,6 @@ def _open(data: bytes, name: str) -> Image.Image:
             + ("" if image.format in JPEG else f", {MOST_MEGAPIXELS:.0f} of a JPEG"),
             hint="crop it to the rings and the reference, or photograph with 12 to 50 megapixels",
         )
-    if max(width, height) > MOST_SIDE_PX:
-        raise PhotoError(
-            f"{name} has {width} x {height} pixels; at most {MOST_SIDE_PX} a side are read",
-            hint="crop it to the rings and the reference",
-        )
     if image.format not in JPEG and getattr(image, "is_animated", False):
         raise PhotoError(
             f"{name} holds several pictures, an animation or pages",
@@ -203,6 +198,11 @@ def _open(data: bytes, name: str) -> Image.Image:
         raise PhotoError(
             f"{name} has {width} x {height} pixels, too few to measure a ring",
             hint=f"at least {LEAST_SIDE_PX} pixels a side are needed, 8 megapixels are good",
+        )
+    if max(width, height) > MOST_SIDE_PX:
+        raise PhotoError(
+            f"{name} has {width} x {height} pixels; at most {MOST_SIDE_PX} a side are read",
+            hint="crop it to the rings and the reference",
         )
     return image
 
