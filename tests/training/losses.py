@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import torch
 from torch import Tensor
@@ -14,8 +15,8 @@ EDGE_S = 0.02
 KNEE, FIT_FACTOR, FIT_CAP = 0.01, 60.0, 0.06
 """Smooth L1 of the fitted ring: where it turns linear, its factor, and where it flattens."""
 HUBER_S = 0.03
-OVAL_PRIOR = 0.5
-"""Pull of the oval terms to zero in the fit, in weights of one sector."""
+PRIOR = (1e-3, 1e-3, 1e-3, 1e-3, 0.5, 0.5)
+"""Pull of the fit's terms (`basis`) to zero, in weights of one sector."""
 PRESENCE_FACTOR, SCALE_FACTOR = 0.5, 0.3
 
 
@@ -34,6 +35,7 @@ class Losses:
     presence_wrong: Tensor
 
 
+@cache
 def basis(sectors: int, device: torch.device) -> Tensor:
     """Shifts (2, sectors, 6) of inner and outer edge for x, y, radius, wire radius, two ovals."""
     t = (torch.arange(sectors, device=device) + 0.5) * (2 * math.pi / sectors)
@@ -50,8 +52,7 @@ def fitted_errors(error: Tensor, weight: Tensor) -> Tensor:
     """
     a = basis(error.shape[2], error.device).reshape(1, -1, 6)
     e, w = error.reshape(len(error), -1), weight.reshape(len(error), -1)
-    prior = torch.diag(torch.tensor([1e-3, 1e-3, 1e-3, 1e-3, OVAL_PRIOR, OVAL_PRIOR]))
-    prior = prior.to(error.device)
+    prior = _prior(error.device)
     move = None
     for _ in range(2):
         used = w
@@ -60,9 +61,27 @@ def fitted_errors(error: Tensor, weight: Tensor) -> Tensor:
             used = w * (HUBER_S / left.abs().clamp_min(HUBER_S)).detach()
         normal = torch.einsum("kp,nk,kq->npq", a[0], used, a[0]) + prior
         right = torch.einsum("kp,nk,nk->np", a[0], used, e)
-        move = torch.linalg.solve(normal, right[..., None])[..., 0]
+        move = _solved(normal, right)
     assert move is not None
     return torch.stack([2 * move[:, 3], 2 * (move[:, 2] - move[:, 3])], 1)
+
+
+@cache
+def _prior(device: torch.device) -> Tensor:
+    return torch.diag(torch.tensor(PRIOR, device=device))
+
+
+def _solved(matrix: Tensor, right: Tensor) -> Tensor:
+    """x (n, k) of matrix x = right for positive definite matrices (n, k, k), by elimination.
+
+    Without a look at the numbers, so that a step of the training can be recorded and replayed.
+    """
+    rows = torch.cat([matrix, right[..., None]], 2)
+    for k in range(matrix.shape[1]):
+        row = rows[:, k : k + 1] / rows[:, k : k + 1, k : k + 1]
+        rows = rows - rows[:, :, k : k + 1] * row
+        rows = torch.cat([rows[:, :k], row, rows[:, k + 1 :]], 1)
+    return rows[..., -1]
 
 
 def losses(outputs: tuple[Tensor, Tensor, Tensor, Tensor], target: Target) -> Losses:
@@ -89,8 +108,7 @@ def losses(outputs: tuple[Tensor, Tensor, Tensor, Tensor], target: Target) -> Lo
     presence = (entropy * known).sum() / known.sum().clamp_min(1)
     total = edge + fit + SCALE_FACTOR * scale + PRESENCE_FACTOR * presence
     with torch.no_grad():
-        kept = size[whole > 0]
-        middle = kept.median(0).values if len(kept) else torch.zeros(2, device=size.device)
+        middle = torch.where(whole[:, None] > 0, size, math.nan).nanmedian(0).values
         wrong = (((logit[:, 0] > 0) != (wanted > 0)) * known).sum() / known.sum().clamp_min(1)
     return Losses(total=total, edge=edge, fit=fit, scale=scale, presence=presence,
                   wire_error=middle[0], id_error=middle[1], presence_wrong=wrong)  # fmt: skip

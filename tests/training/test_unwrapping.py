@@ -51,7 +51,7 @@ def centred():
 def test_outlines_agree_with_the_product():
     angles = ring_angles(192)
     theirs = product_outlines(CAMERA, RINGS, angles)
-    ours = twin.outlines(*tensors(RINGS), torch.from_numpy(angles))
+    ours = twin.outlines(*tensors(RINGS), torch.tensor(angles))
     for a, b in zip(ours, theirs, strict=True):
         np.testing.assert_allclose(a.numpy(), b, atol=1e-7)
 
