@@ -6,11 +6,12 @@ that rings of any size, each a little oval by itself, cannot imitate together. R
 sizes, and those of one size, as they fell, are on average as large on one side as on the other.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from vision.scale.camera import Camera, looking_down
 from vision.scale.coin import View
@@ -44,8 +45,12 @@ DISTANCE = -100.0
 """Where the table is thought to be, seen from the lens; any distance would do."""
 ROBUST = 2.5
 """Residual, in standard uncertainties, from which a shape or a size loses influence."""
-STEP, SETTLED = 1e-7, 1e-6
-"""Step of the numerical slopes, and the relative change that ends a fit."""
+STEP = 1e-7
+"""Step of the numerical slopes."""
+BENT = 2
+"""Steps of a fit before each of which the slopes are taken anew; then they hardly change."""
+STEPS_MOST, SETTLED = 30, 1e-3
+"""Most steps of a fit, and how short one is, in standard uncertainties, that ends it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -106,20 +111,13 @@ def _by_shapes(view: View, points: Array, u_oval: Array) -> _Found:
     prior = np.array([U_TILT, U_TILT, U_K1])
 
     def misfit(q: Array) -> Array:
-        ovals = _ovals(_camera(view, q).to_plane(points, DISTANCE))
-        return np.ravel(ovals / u_oval[:, None])
-
-    def robust(q: Array) -> Array:
-        shapes = misfit(q)
-        size = np.repeat(np.hypot(shapes[::2], shapes[1::2]), 2)
-        return np.concatenate([_weight(size) * shapes, q / prior])
+        return _ovals(_camera(view, q).to_plane(points, DISTANCE)) / u_oval[:, None]
 
     start = np.array([view.tilt_x, view.tilt_y, view.k1])
-    fit = least_squares(robust, start, method="lm", x_scale=prior, ftol=SETTLED, xtol=SETTLED)
-    q = np.asarray(fit.x, np.float64)
-    shapes = misfit(q)
-    chance = max(1.0, float(np.median(np.abs(shapes))) / 0.6745) if len(points) else 1.0
-    return _Found(q=q, covariance=np.linalg.inv(fit.jac.T @ fit.jac) * chance**2)
+    slopes = partial(_slopes, misfit, unknowns=3)
+    q, information = _settled(misfit, slopes, start, np.diag(1.0 / prior), np.zeros(3))
+    chance = max(1.0, float(np.median(np.abs(misfit(q)))) / 0.6745) if len(points) else 1.0
+    return _Found(q=q, covariance=np.linalg.inv(information) * chance**2)
 
 
 def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> tuple[_Found, float]:
@@ -128,8 +126,6 @@ def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> tup
     Unknown are, besides the view, each family's size and a trend of the sizes across the table.
     """
     families = int(family.max()) + 1
-    whiten = np.linalg.cholesky(np.linalg.inv(shapes.covariance)).T
-    u_alike = U_ALIKE
     of_family = np.eye(families)[family]
 
     def seen(q: Array) -> tuple[Array, Array]:
@@ -137,46 +133,78 @@ def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> tup
         table = _camera(view, q).to_plane(points, DISTANCE)
         return np.log(_sizes(table)), table.mean(axis=1) / DISTANCE
 
-    def misfit(unknown: Array) -> Array:
+    def off(unknown: Array) -> Array:
         sizes, places = seen(unknown[:3])
         misses: Array = sizes - places @ unknown[3:5] - unknown[5:][family]
         return misses
 
-    def robust(unknown: Array) -> Array:
-        sizes = misfit(unknown) / u_alike
-        before = whiten @ (unknown[:3] - shapes.q)
-        return np.concatenate([_weight(np.abs(sizes)) * sizes, before, unknown[3:5] / U_TREND])
-
-    def slopes(unknown: Array) -> Array:
-        """Of `robust`; what tilt and lens do to sizes hardly changes, and is taken as it was."""
-        weight = _weight(np.abs(misfit(unknown)) / u_alike)
-        known = np.zeros((5, len(unknown)))
-        known[:3, :3], known[3:, 3:5] = whiten, np.eye(2) / U_TREND
-        huber = np.where(weight < 1.0, weight / 2.0, 1.0)[:, None]
-        return np.concatenate([huber * linear / u_alike, known])
-
-    start = np.concatenate([shapes.q, np.zeros(2 + families)])
-    start[5:] = [np.median(misfit(start)[family == k]) for k in range(families)]
+    before = np.concatenate([shapes.q, np.zeros(2 + families)])
+    before[5:] = [np.median(off(before)[family == k]) for k in range(families)]
+    by_view = _slopes(off, before, unknowns=3)
+    linear = np.concatenate([by_view, -seen(before[:3])[1], -of_family], axis=1)[:, None]
+    whiten = np.linalg.cholesky(np.linalg.inv(shapes.covariance)).T
+    held = np.zeros((5, len(before)))
+    held[:3, :3], held[3:, 3:5] = whiten, np.eye(2) / U_TREND
+    unknown, u_alike = before, U_ALIKE
     for _ in range(2):  # how much the rings of one size differ is known after the first
-        here, places = misfit(start), seen(start[:3])[1]
-        steps = STEP * np.eye(3, len(start))
-        by_view = np.stack([(misfit(start + step) - here) / STEP for step in steps], axis=1)
-        linear = np.concatenate([by_view, -places, -of_family], axis=1)
-        fit = least_squares(
-            robust, start, slopes, method="lm", x_scale="jac", ftol=SETTLED, xtol=SETTLED
-        )
-        start = np.asarray(fit.x, np.float64)
-        misses = misfit(start)
-        u_alike = max(U_ALIKE, float(np.median(np.abs(misses))) / 0.6745)
-    covariance = np.linalg.inv(fit.jac.T @ fit.jac)
-    off = np.concatenate([whiten @ (start[:3] - shapes.q), start[3:5] / U_TREND])
-    return _Found(q=start[:3], covariance=covariance[:3, :3]), float(off @ off)
+
+        def misfit(unknown: Array, u_alike: float = u_alike) -> Array:
+            return off(unknown)[:, None] / u_alike
+
+        def slopes(unknown: Array, u_alike: float = u_alike) -> Array:
+            return linear / u_alike
+
+        unknown, information = _settled(misfit, slopes, unknown, held, before)
+        u_alike = max(U_ALIKE, float(np.median(np.abs(off(unknown)))) / 0.6745)
+    moved = held @ (unknown - before)
+    covariance = np.linalg.inv(information)[:3, :3]
+    return _Found(q=unknown[:3], covariance=covariance), float(moved @ moved)
 
 
-def _weight(size: Array) -> Array:
-    """Square root of Huber's weight."""
-    weight: Array = np.sqrt(np.minimum(1.0, ROBUST / np.maximum(size, 1e-9)))
-    return weight
+def _slopes(misfit: Callable[[Array], Array], at: Array, *, unknowns: int) -> Array:
+    """Change (..., unknowns) of a misfit with the first unknowns."""
+    here, steps = misfit(at), STEP * np.eye(unknowns, len(at))
+    return np.stack([(misfit(at + step) - here) / STEP for step in steps], axis=-1)
+
+
+def _settled(
+    misfit: Callable[[Array], Array],
+    slopes: Callable[[Array], Array],
+    start: Array,
+    held: Array,
+    known: Array,
+) -> tuple[Array, Array]:
+    """Least squares with Huber's weights (iteratively reweighted), by Gauss-Newton steps.
+
+    Parameters
+    ----------
+    misfit : (n, g) of the unknowns, in standard uncertainties; the g parts of one thing lose their
+        influence together
+    slopes : (n, g, p) of the misfit
+    start : (p,) unknowns to begin with
+    held, known : (k, p) and (p,); `held @ (unknown - known)` is the misfit with what was known
+        before, in standard uncertainties
+
+    Returns
+    -------
+    unknown : (p,)
+    information : (p, p) inverse of their covariance; things that lost influence tell less
+    """
+    unknown, prior = start, held.T @ held
+    for step in range(STEPS_MOST):
+        left = misfit(unknown)
+        if step < BENT:
+            change = slopes(unknown)
+            flat = change.reshape(-1, len(start))
+        trust = np.minimum(1.0, ROBUST / np.maximum(np.linalg.norm(left, axis=1), 1e-9))
+        weight = np.repeat(trust, left.shape[1])
+        weighed = flat.T * weight
+        normal = weighed @ flat + prior
+        move = np.linalg.solve(normal, -weighed @ left.ravel() - prior @ (unknown - known))
+        unknown = unknown + move
+        if move @ normal @ move < SETTLED**2:
+            break
+    return unknown, (weighed * weight) @ flat + prior
 
 
 def _families(size: Array) -> Indices:

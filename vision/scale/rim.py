@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
+from vision.photo.light import LIGHT_STEPS
 from vision.photo.reduce import halved
 from vision.scale.camera import Camera
 from vision.scale.ellipse import Ellipse, fit_ellipse
@@ -217,7 +218,7 @@ def trace_rim(photo: Photo, shape: Shape, care: Care = FINE) -> Rim | None:
     if found is None:
         return None
     used, lifted = _on_rim(edges, found, NARROW[-1] * near)
-    cover = float(_covers(found[None], edges, NARROW[-1] * near)[0])
+    cover = float(_covers(found[None], _map(edges, edges.clarity, NARROW[-1] * near))[0])
     if cover < COVER_LEAST:
         return None
     angle = ANGLES[edges.sector]
@@ -297,13 +298,13 @@ def _slopes(photo: Photo, shape: Shape, care: Care) -> tuple[Array, Floats, Floa
     start, stop = (1.0 - care.search) * shape.radius, (1.0 + care.search) * shape.radius
     radii = np.arange(start, stop, 0.5)
     rays = ((np.arange(SECTORS * care.rays) + 0.5) / care.rays - 0.5) * (2.0 * np.pi / SECTORS)
-    points = np.empty((len(rays), len(radii), 2), np.float32)
-    np.add(np.cos(rays)[:, None] * radii, shape.x, out=points[..., 0], casting="same_kind")
-    np.add(np.sin(rays)[:, None] * radii, shape.y, out=points[..., 1], casting="same_kind")
-    light = photo.sample(points)
-    sectors = light.reshape(SECTORS, care.rays, len(radii), 3).mean(axis=1)
+    reach = radii.astype(np.float32)
+    across = np.cos(rays, dtype=np.float32)[:, None] * reach + np.float32(shape.x)
+    down = np.sin(rays, dtype=np.float32)[:, None] * reach + np.float32(shape.y)
+    light = photo.sample_steps(across, down).reshape(SECTORS, care.rays, -1)
+    sectors = (light.mean(axis=1) / np.float32(LIGHT_STEPS)).reshape(SECTORS, -1, 3)
     smooth = cv2.GaussianBlur(sectors, (0, 1), sigmaX=SMOOTH_PX / 0.5, sigmaY=1e-3)
-    level = np.percentile(smooth.reshape(-1, 3), 90, axis=0)
+    level = np.percentile(smooth[:, ::2].reshape(-1, 3), 90, axis=0)
     relative = np.maximum(smooth, 0.0) / np.maximum(level, 0.01)
     slope, plain = (
         _strongest(np.abs(np.gradient(values, axis=1))) for values in (np.sqrt(relative), relative)
@@ -333,8 +334,11 @@ def _climbed(
 ) -> NDArray[np.int64]:
     """Columns of the local maxima of `slope`, at most `CLIMB` steps away."""
     for _ in range(CLIMB):
-        near = np.stack([slope[rows, np.clip(columns + k, 1, slope.shape[1] - 2)] for k in STEPS])
-        columns = np.clip(columns + np.array(STEPS)[near.argmax(axis=0)], 1, slope.shape[1] - 2)
+        beside = [np.clip(columns + step, 1, slope.shape[1] - 2) for step in STEPS]
+        steepest = np.stack([slope[rows, there] for there in beside]).argmax(axis=0)
+        if not steepest.any():
+            break
+        columns = np.choose(steepest, beside)
     return columns
 
 
@@ -367,17 +371,17 @@ def _outermost(edges: _Edges, near: float, care: Care) -> Array | None:
     if not len(guesses):
         return None
     worth = (1.0 - STEEP_SHARE) * edges.clarity + STEEP_SHARE * edges.steepness
-    telling = replace(edges, clarity=worth.astype(np.float32))
-    rough = _covers(guesses, telling, near, SIEVE)
+    telling = _map(edges, worth, near)
+    rough = _covers(guesses, telling, SIEVE)
     guesses = guesses[np.argsort(-rough, kind="stable")[:SIEVED]]
-    clearest = int(_covers(guesses, telling, near).argmax())
-    cover = _covers(guesses, edges, near)
+    clearest = int(_covers(guesses, telling).argmax())
+    cover = _covers(guesses, _map(edges, edges.clarity, near))
     best = _refitted(edges, _outside(guesses, cover, clearest, edges.shape.radius), near)
     if best is None:
         return None
     larger = np.arange(1.0, 1.0 + 2.0 * care.search, COPY_STEP * near / edges.shape.radius)
     copies = _grown(best, larger)
-    cover = _covers(copies, telling, 1.5 * near)
+    cover = _covers(copies, _map(edges, worth, 1.5 * near))
     good = np.nonzero(cover > COVER_SHARE * cover[0])[0]
     if not len(good):
         return None
@@ -391,7 +395,8 @@ def _beyond(found: Array, edges: _Edges, near: float) -> float:
     None is in a picture of so few pixels that it would be the same one.
     """
     sizes = np.arange(1.0 + BEYOND_FROM + near / edges.shape.radius, 1.0 + BEYOND_TO, BEYOND_STEP)
-    return float(_covers(_grown(found, sizes), edges, near).max(initial=0.0))
+    seen = _map(edges, edges.clarity, near)
+    return float(_covers(_grown(found, sizes), seen).max(initial=0.0))
 
 
 def _grown(curve: Array, sizes: Array) -> Array:
@@ -415,19 +420,23 @@ def _guesses(edges: _Edges, care: Care) -> Array:
     """Curves (n, 3), size and shift, each through three edges (Cramer's rule)."""
     shape = edges.shape
     picks = _same_layer(edges.sector, care.guesses)
-    sector = edges.sector[picks]
-    angle = ANGLES[sector]
-    silhouette = np.maximum(shape.upper, shape.lower)[sector]
-    system = np.stack([silhouette, np.cos(angle), np.sin(angle)], axis=-1)
-    one, two, three = np.moveaxis(system, 1, 0)
-    crossed = np.stack([np.cross(two, three), np.cross(three, one), np.cross(one, two)], axis=1)
-    size = np.einsum("nk,nk->n", one, crossed[:, 0])
+    silhouette = np.maximum(shape.upper, shape.lower)
+    system = np.stack([silhouette, np.cos(ANGLES), np.sin(ANGLES)])
+    one, two, three = np.moveaxis(system[:, edges.sector[picks]], 2, 0)
+    crossed = np.stack([_cross(two, three), _cross(three, one), _cross(one, two)])
+    size = (one * crossed[0]).sum(axis=0)
     solvable = np.abs(size) > 0.05 * shape.radius
     wanted = edges.radius[picks[solvable]]
-    guesses = np.einsum("ni,nik->nk", wanted, crossed[solvable]) / size[solvable, None]
+    guesses = np.einsum("ni,ikn->nk", wanted, crossed[..., solvable]) / size[solvable, None]
     shift = np.hypot(guesses[:, 1], guesses[:, 2])
     sane = (np.abs(guesses[:, 0] - 1.0) < care.search) & (shift < care.search * shape.radius)
     return np.asarray(guesses[sane], np.float64)
+
+
+def _cross(one: Array, other: Array) -> Array:
+    """Vector products (3, n) of vectors (3, n)."""
+    (a, b, c), (x, y, z) = one, other
+    return np.stack([b * z - c * y, c * x - a * z, a * y - b * x])
 
 
 def _same_layer(sector: NDArray[np.int64], count: int) -> NDArray[np.int64]:
@@ -473,37 +482,57 @@ def _refitted(edges: _Edges, curve: Array, near: float) -> Array | None:
     return np.asarray(fitted, np.float64)
 
 
-def _covers(curves: Array, edges: _Edges, near: float, step: int = 1) -> Array:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Map:
+    """How clear an edge lies within some distance of each radius, in each sector."""
+
+    shape: Shape
+    near: float
+    """That distance."""
+    clarity: Floats
+    """(180, k) of the clearest edge; the first and the last column are empty."""
+    first: float
+    """Radius of the first column."""
+    unit: float
+    """Step from one column to the next."""
+
+
+def _map(edges: _Edges, worth: Floats, near: float) -> _Map:
+    """Lay the edges down, each worth what it says (n,)."""
+    unit = near / (BINS + 0.5)  # two numbers that round to steps BINS apart
+    first = float(edges.radius.min()) - near - 2.0 * unit
+    column = np.rint((edges.radius - first) / unit).astype(np.int64)
+    clarity = np.zeros((SECTORS, int(column.max()) + BINS + 2), np.float32)
+    np.maximum.at(clarity, (edges.sector, column), worth)
+    wide = cv2.dilate(clarity, np.ones((1, 2 * BINS + 1), np.uint8))
+    return _Map(shape=edges.shape, near=near, clarity=wide, first=first, unit=unit)
+
+
+def _covers(curves: Array, seen: _Map, step: int = 1) -> Array:
     """Share (n,) of the sectors, every `step`-th of them, in which an edge lies on each curve.
 
     Where the foot shows, it is the outline; the upper rim inside it counts less.
     """
-    clarity, first, unit = _clarity_map(edges, near)
-    shape, sectors = edges.shape, np.arange(0, SECTORS, step)
+    shape, sectors = seen.shape, np.arange(0, SECTORS, step)
     waves = np.stack([shape.upper, np.cos(ANGLES), np.sin(ANGLES)])[:, sectors]
-    upper = (curves @ waves).astype(np.float32)
-
-    def seen(radius: Floats) -> Floats:
-        column = np.rint((radius - first) / unit).astype(np.int64)
-        return np.asarray(clarity[sectors, np.clip(column, 0, clarity.shape[1] - 1)], np.float32)
-
-    inner = seen(upper)
-    below = (curves[:, :1] * (shape.lower - shape.upper)[sectors]).astype(np.float32)
-    shows = below > near
-    outer = np.where(shows, seen(upper + below), inner) if shows.any() else inner
-    share: Array = (SILHOUETTE * outer + (1.0 - SILHOUETTE) * inner).mean(axis=1, dtype=float)
+    upper = (curves @ (waves / seen.unit)).astype(np.float32)
+    inner = _clarity_at(seen, sectors, upper)
+    below = curves[:, :1] * (shape.lower - shape.upper)[sectors]
+    foot = np.flatnonzero((below > seen.near).any(axis=0))
+    if not len(foot):
+        return np.asarray(inner.mean(axis=1, dtype=float), np.float64)
+    out = below[:, foot]
+    lower = upper[:, foot] + (out / seen.unit).astype(np.float32)
+    outer = _clarity_at(seen, sectors[foot], lower)
+    gain = np.where(out > seen.near, SILHOUETTE * (outer - inner[:, foot]), 0.0)
+    share: Array = (inner.sum(axis=1, dtype=float) + gain.sum(axis=1)) / len(sectors)
     return share
 
 
-def _clarity_map(edges: _Edges, near: float) -> tuple[Floats, np.float32, np.float32]:
-    """Clarity (180, k) of the clearest edge within `near` of each radius, first radius and step.
-
-    The first and the last column are empty.
-    """
-    unit = near / (BINS + 0.5)  # two numbers that round to steps BINS apart
-    first = edges.radius.min() - near - 2.0 * unit
-    column = np.rint((edges.radius - first) / unit).astype(np.int64)
-    clarity = np.zeros((SECTORS, int(column.max()) + BINS + 2), np.float32)
-    np.maximum.at(clarity, (edges.sector, column), edges.clarity)
-    wide = cv2.dilate(clarity, np.ones((1, 2 * BINS + 1), np.uint8))
-    return np.asarray(wide, np.float32), np.float32(first), np.float32(unit)
+def _clarity_at(seen: _Map, sectors: NDArray[np.int64], columns: Floats) -> Floats:
+    """Clarity (n, m) in some sectors (m,) at radii (n, m), these in steps of the map."""
+    count = seen.clarity.shape[1]
+    place = columns + np.float32(0.5 - seen.first / seen.unit)  # cut off below, that rounds
+    np.clip(place, 0.0, count - 0.5, out=place)
+    found: Floats = seen.clarity.ravel().take(place.astype(np.int64) + sectors * count)
+    return found
