@@ -5,10 +5,11 @@ other has begun when it needs it. So nothing waits for a thread that waits.
 """
 
 import os
+from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from functools import partial
-from typing import Generic, ParamSpec, TypeVar
+from typing import Any, ClassVar, Generic, ParamSpec, TypeVar
 
 import cv2
 
@@ -22,6 +23,8 @@ class _Shared:
 
     granted: int | None = None
     helpers: ThreadPoolExecutor | None = None
+    waiting: tuple[deque["Aside[Any]"], ...] = (deque(), deque())
+    """Work that no one has begun, the first row before the second."""
 
 
 def grant(cores: int) -> None:
@@ -45,18 +48,43 @@ def free_cores() -> int:
 class Aside(Generic[Outcome]):
     """Work that is done on another core, if one is free before its outcome is needed."""
 
+    _row: ClassVar[int] = 0
+
     def __init__(
         self, work: Callable[Given, Outcome], /, *args: Given.args, **kwargs: Given.kwargs
     ) -> None:
         self._work = partial(work, *args, **kwargs)
-        helpers = _helpers()
-        self._begun: Future[Outcome] | None = helpers.submit(self._work) if helpers else None
+        self._begun: Future[Outcome] | None = None
+        if helpers := _helpers():
+            self._begun = Future()
+            _Shared.waiting[self._row].append(self)
+            helpers.submit(_do_the_next)
 
     def result(self) -> Outcome:
         """The outcome, or the error, of the work; asked for once."""
         if self._begun is None or self._begun.cancel():
             return self._work()
         return self._begun.result()
+
+    def _do(self) -> bool:
+        """Do it, unless the one that needs it does."""
+        assert self._begun is not None
+        if not self._begun.set_running_or_notify_cancel():
+            return False
+        try:
+            self._begun.set_result(self._work())
+        except BaseException as error:
+            self._begun.set_exception(error)
+        return True
+
+
+class Meanwhile(Aside[Outcome]):
+    """The same for what is needed late: other cores begin with it when nothing else is to be done.
+
+    Between two steps that follow one another there is always a moment when that is so.
+    """
+
+    _row = 1
 
 
 class Asides(Generic[Outcome]):
@@ -102,8 +130,20 @@ def _helpers() -> ThreadPoolExecutor | None:
     return _Shared.helpers
 
 
+def _do_the_next() -> None:
+    """Do one piece of work that waits, if any does still."""
+    for row in _Shared.waiting:
+        while row:
+            try:
+                work = row.popleft()
+            except IndexError:  # another core took the last one
+                break
+            if work._do():
+                return
+
+
 def _forget_helpers() -> None:
-    _Shared.helpers = None
+    _Shared.helpers, _Shared.waiting = None, (deque(), deque())
 
 
 if hasattr(os, "register_at_fork"):  # threads do not survive a fork

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.cores import Aside
+from vision.cores import Aside, Meanwhile
 from vision.errors import RingsError, ScaleError
 from vision.photo.circles import find_circles
 from vision.photo.decode import Photo, read_photo
@@ -19,7 +19,7 @@ from vision.results import Result, Ring, Scale, Wire
 from vision.rings.along import look_along
 from vision.rings.find import Found, find_rings, is_ring, refind, upheld
 from vision.rings.fit import Fit, rematch, settled
-from vision.rings.others import find_others, unlike_table
+from vision.rings.others import Unlike, find_others, unlike_table
 from vision.rings.record import rings_of, sizes_in
 from vision.rings.section import SECTIONS, Profile
 from vision.rings.shape import rounds_of
@@ -56,7 +56,7 @@ def measure_photo(
 def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND) -> Result:
     """Measure every ring in a photo that is already in memory; errors as `measure_photo`."""
     sheet, looked = Aside(see_sheet, photo, reference), Aside(look_at, photo)
-    lines = Aside(straight_lines, photo)
+    lines, unlike = Meanwhile(straight_lines, photo), Meanwhile(unlike_table, photo)
     circles = find_circles(photo)
     look = looked.result()
     require_contrast(look, photo.info.file)
@@ -66,7 +66,7 @@ def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND
         camera, hides = first_sight(photo, view, reference)
         nests = [nest for nest in circles if not hides(nest.x, nest.y)]
         found = find_rings(photo, camera, nests, SECTIONS[profile])
-        scale, read, wires = read_rings(photo, seen.result(), found, lines, look.blur_px)
+        scale, read, wires = read_rings(photo, seen.result(), found, lines, unlike, look.blur_px)
     except (ScaleError, RingsError) as error:
         raise explained(error, look) from error
     rings, fitness = judge(photo.bgr, look, scale, read, photo.info.file)
@@ -105,6 +105,7 @@ def read_rings(
     sight: Sight,
     found: Found,
     lines: Aside[NDArray[np.float64]],
+    unlike: Aside[Unlike],
     blur_px: float | None = None,
 ) -> tuple[Scale, tuple[Ring, ...], tuple[Wire, ...]]:
     """Read the rings that were found in a photo whose reference has been seen, and wires.
@@ -112,8 +113,8 @@ def read_rings(
     Parameters
     ----------
     lines : the photo's `straight_lines`
+    unlike : its `unlike_table`
     """
-    unlike = Aside(unlike_table, photo)
     found = found.under(sight.camera, sight.hides)
     level = sight.levelled(rounds_of(found.camera, found.fit))
     traced, camera = Aside(level.retraced), level.camera

@@ -27,6 +27,7 @@ from vision.photo.look import look_at
 from vision.pipeline import read_rings
 from vision.results import Scale, Status
 from vision.rings.find import find_rings
+from vision.rings.others import unlike_table
 from vision.scale.camera import Camera
 from vision.scale.level import Round
 from vision.wires.seeds import straight_lines
@@ -184,8 +185,8 @@ def line(part: Part) -> str:
     try:
         sight = TrueSight(part.camera, part.photo.size)
         found = find_rings(part.photo, sight.camera, find_circles(part.photo))
-        lines = Aside(straight_lines, part.photo)
-        scale, rings, _ = read_rings(part.photo, sight, found, lines)
+        aside = Aside(straight_lines, part.photo), Aside(unlike_table, part.photo)
+        scale, rings, _ = read_rings(part.photo, sight, found, *aside)
     except VisionError as error:
         return f"{said}  refused: {error}"
     places = np.array([ring.center_px for ring in rings]).reshape(-1, 2)

@@ -7,8 +7,7 @@ import pytest
 
 from vision.photo.decode import Photo
 from vision.results import PhotoInfo
-from vision.rings.edges import APART_PX, _parts, edges_between
-from vision.rings.reader import Reading
+from vision.rings.edges import APART_PX, _parts, in_parts
 from vision.rings.torus import ring_angles
 from vision.rings.unwrap import FINE, LENGTH_UNIT_PX, S_FROM, S_TO, Unwrapped
 
@@ -37,20 +36,14 @@ def cut_open(widths: list[float]) -> Unwrapped:
     middles = np.array([[420.0 + 9.0 * k, 450.0 - 7.0 * k] for k in range(len(widths))])
     inner = middles[:, None] + 60.0 * ray
     outer = middles[:, None] + (60.0 + np.array(widths)[:, None, None]) * ray
-    unwrapped, reading = edges_between(smooth_photo(), inner, outer, FINE, brightness)
-    np.testing.assert_array_equal(reading.presence, unwrapped.planes[:, 0].mean(axis=(1, 2)))
+
+    def seen(which: np.ndarray, unwrapped: Unwrapped) -> Unwrapped:
+        """Each ring's number in place of its paper's light."""
+        return replace(unwrapped, paper=which.astype(float))
+
+    unwrapped = in_parts(smooth_photo(), inner, outer, FINE, seen)
+    np.testing.assert_array_equal(unwrapped.paper, np.arange(len(widths)))
     return unwrapped
-
-
-def brightness(planes: np.ndarray) -> Reading:
-    """A reader that tells rings apart by their light."""
-    nothing = np.zeros((len(planes), 2, FINE.sectors))
-    return Reading(
-        edges=nothing,
-        weight=nothing,
-        scale=np.zeros((len(planes), 2)),
-        presence=planes[:, 0].mean(axis=(1, 2)),
-    )
 
 
 def test_each_ring_comes_back_in_its_place() -> None:

@@ -83,7 +83,7 @@ def test_outlines_move_as_a_small_change_of_each_parameter_moves_them(profile: P
     camera, section, angles = straight_down(200.0, tilt=0.07), SECTIONS[profile], ring_angles(8)
     ring = torus(20.0, -12.0, id_mm=7.0, wire_mm=1.4)
     ring[4:] = 0.01, -0.006
-    slopes, normal, width = _jacobian(camera, ring[None], angles, section)
+    slopes, normal, width, _ = _jacobian(camera, ring[None], angles, section)
     for parameter, step in enumerate((1e-5, 1e-5, 1e-5, 1e-5, 1e-6, 1e-6)):
         ends = []
         for sign in (1.0, -1.0):

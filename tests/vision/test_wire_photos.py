@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,9 +12,11 @@ from tests.vision.drawn import photo_of
 from vision.cores import Aside
 from vision.errors import RingsError
 from vision.photo.circles import find_circles
+from vision.photo.decode import Photo
 from vision.pipeline import read_rings
 from vision.results import Ring, Status, Wire
 from vision.rings.find import find_rings, is_ring
+from vision.rings.others import unlike_table
 from vision.scale.camera import Camera, looking_down
 from vision.scale.reference import Reference, see_reference
 from vision.wires.seeds import straight_lines
@@ -56,13 +59,18 @@ def strip(x: float, y: float, turn_deg: float, width: float, length: float) -> P
     return paint
 
 
+def aside(photo: Photo) -> tuple[Aside[Any], Aside[Any]]:
+    """What the whole photo says besides."""
+    return Aside(straight_lines, photo), Aside(unlike_table, photo)
+
+
 def read(*paints: Painter) -> tuple[tuple[Ring, ...], tuple[Wire, ...]]:
     """Rings and wires of a photo; a shaded drawing has no sharp edges to judge sharpness by."""
     photo = photo_of(CAMERA, SIZE, list(paints), 26.0)
     circles = find_circles(photo)
     sight = see_reference(photo, circles, None, STATED, partial(is_ring, photo, circles))
     found = find_rings(photo, sight.camera, circles)
-    _, rings, wires = read_rings(photo, sight, found, Aside(straight_lines, photo))
+    _, rings, wires = read_rings(photo, sight, found, *aside(photo))
     return rings, wires
 
 
@@ -88,7 +96,7 @@ def test_a_photo_with_edges_and_no_wire_on_a_stated_scale_ends_without_wire() ->
     with pytest.raises(RingsError):
         sight = see_reference(edge, [], None, STATED, partial(is_ring, edge, []))
         found = find_rings(edge, sight.camera, [])
-        read_rings(edge, sight, found, Aside(straight_lines, edge))
+        read_rings(edge, sight, found, *aside(edge))
 
 
 def test_grain_of_wood_is_no_wire() -> None:

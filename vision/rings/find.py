@@ -106,7 +106,7 @@ def find_rings(photo: Photo, camera: Camera, nests: list[Nest], section: Section
     """
     fit, owner = _best(photo, camera, guess_tori(camera, nests), FINALISTS, section, COARSE)
     first = _likeliest(fit, owner, 1)  # one of each nest, in their order
-    best = fit_rings(photo, camera, fit.tori[first], rounds=1, section=section, grid=QUICK)
+    best = fit_rings(photo, camera, fit.tori[first], section=section, grid=QUICK)
     clear = best.is_clear
     doubtful = ~clear & ~_explained(camera, nests, best.chosen(np.nonzero(clear)[0]))
     best = _once_more(photo, camera, best, doubtful)
@@ -114,7 +114,7 @@ def find_rings(photo: Photo, camera: Camera, nests: list[Nest], section: Section
     unclear, unsure = doubtful & ~best.is_clear, best.is_clear & ~best.is_sure
     rival = (near & unclear[owner]) | unsure[owner]
     second = np.setdiff1d(np.nonzero(rival)[0], first)
-    other = fit_rings(photo, camera, fit.tori[second], rounds=1, section=section, grid=QUICK)
+    other = fit_rings(photo, camera, fit.tori[second], section=section, grid=QUICK)
     other = _once_more(photo, camera, other, ~other.is_clear)
     first = first[clear | doubtful]
     read = np.concatenate([first, second])
@@ -128,7 +128,7 @@ def find_rings(photo: Photo, camera: Camera, nests: list[Nest], section: Section
 def _once_more(photo: Photo, camera: Camera, fit: Fit, which: NDArray[np.bool_]) -> Fit:
     """Read some (n,) of the rings again, from what was seen of them."""
     some = np.nonzero(which)[0]
-    again = fit_rings(photo, camera, fit.tori[some], rounds=1, section=fit.section, grid=QUICK)
+    again = fit_rings(photo, camera, fit.tori[some], section=fit.section, grid=QUICK)
     return fit.renewed(some, again)
 
 
@@ -153,11 +153,11 @@ def _best(
     """
     owner = np.repeat(np.arange(len(guesses)), [len(guess) for guess in guesses])
     tori = np.concatenate([np.empty((0, 6)), *guesses])
-    fit = fit_rings(photo, camera, tori, rounds=1, section=section, grid=grid)
+    fit = fit_rings(photo, camera, tori, section=section, grid=grid)
     for kept in finalists:
         chosen = _likeliest(fit, owner, kept)
         owner = owner[chosen]
-        fit = fit_rings(photo, camera, fit.tori[chosen], rounds=1, section=section, grid=grid)
+        fit = fit_rings(photo, camera, fit.tori[chosen], section=section, grid=grid)
     return fit, owner
 
 
@@ -245,7 +245,7 @@ def upheld(photo: Photo, camera: Camera, fit: Fit) -> Fit:
         usual = _usual(fit.chosen(np.nonzero(fit.is_clear)[0]).tori)
         guesses = [_around(fit.tori[index], usual) for index in unsure]
         again, owner = _best(photo, camera, guesses, AGAIN_FINALISTS, fit.section, COARSE)
-        again = fit_rings(photo, camera, again.tori, rounds=1, section=fit.section, grid=FINE)
+        again = fit_rings(photo, camera, again.tori, section=fit.section, grid=FINE)
         again = settled(photo, camera, again)
         likeliest = _likeliest(again, owner, 1)
         again, owner = again.chosen(likeliest), owner[likeliest]

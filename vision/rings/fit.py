@@ -1,14 +1,13 @@
 """One joint fit of both outlines: a torus through the edges that the reader found."""
 
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
-from vision.rings.edges import edges_between
+from vision.rings.edges import in_parts
 from vision.rings.reader import SAMPLES_PER_PLACE, Net, Reading, read_edges
 from vision.rings.rows import Rows
 from vision.rings.section import ROUND, Section
@@ -27,10 +26,10 @@ from vision.scale.camera import Camera
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.float32]
+Indices = NDArray[np.int64]
 
 NETS = {FINE: Net.RING, QUICK: Net.QUICK, COARSE: Net.SCOUT}
 """Which network reads what is seen so finely."""
-ROUNDS = 3
 QUARTER = FINE.rays / 4.0 - 0.25
 PHASES = ((-0.25, 0.25, -QUARTER), (0.25, -0.25, QUARTER))
 """Shifts of the inner and the outer guess between the readings of a ring whose mean counts, in the
@@ -77,9 +76,8 @@ class Fit(Rows):
     tori: Array
     """(n, 6)"""
     reading: Reading
-    """Of the last round."""
     residuals: Array
-    """(n, 2, sectors) edge minus fitted outline along s, last round; of several readings together
+    """(n, 2, sectors) edge minus fitted outline along s; of several readings together
     the sectors of all, in the order of their angles."""
     apart: Array
     """(n, 2) standard deviation of wire and ID over the readings whose mean counts, mm; of one
@@ -87,7 +85,7 @@ class Fit(Rows):
     clear: Array
     """(n, sectors) share of each sector inside the picture."""
     planes: Picture
-    """(n, 6, sectors, samples) what the reader saw in the last round."""
+    """(n, 6, sectors, samples) what the reader saw."""
     paper: Array
     """(n,) linear light of the table around each ring, brightest channel."""
     clipped: Array
@@ -146,16 +144,9 @@ class Fit(Rows):
 
 
 def fit_rings(
-    photo: Photo,
-    camera: Camera,
-    tori: Array,
-    *,
-    rounds: int = ROUNDS,
-    section: Section = ROUND,
-    grid: Grid = FINE,
-    turn: Array | float = 0.0,
+    photo: Photo, camera: Camera, tori: Array, *, section: Section = ROUND, grid: Grid = FINE
 ) -> Fit:
-    """Unwrap, read and refit until the outlines stand.
+    """Unwrap, read and refit.
 
     Parameters
     ----------
@@ -165,37 +156,26 @@ def fit_rings(
     section : the wire's cross-section
     grid : how finely to look, and with it who reads: the one for what counts, the quick one for
         finding rings, the scout to choose among guesses
-    turn : of all rays, or of each ring's (n, 1), in the angle between two of them
     """
-    if rounds < 1:
-        raise ValueError(f"rounds must be at least 1, got {rounds}")
-    last = tori
-    for _ in range(rounds):
-        last = tori
-        unwrapped, reading, middles = _read(photo, camera, last, section, grid, turn)
-        tori, residuals = refit(camera, last, middles, reading, unwrapped.clear, section)
-    return Fit(
-        tori=tori,
-        reading=reading,
-        residuals=residuals,
-        apart=np.abs(_sizes(tori) - _sizes(last)),
-        clear=unwrapped.clear,
-        planes=unwrapped.planes,
-        paper=unwrapped.paper,
-        clipped=unwrapped.planes[:, 3].mean(axis=(1, 2), dtype=float),
-        section=section,
-    )
+    lines = outlines(camera, tori, ring_angles(grid.sectors * grid.rays), section)
+    middles = ring_angles(grid.sectors)
 
+    def fitted(which: Indices, seen: Unwrapped) -> Fit:
+        reading, here = read_edges(seen.planes, NETS[grid]), tori[which]
+        moved, residuals = refit(camera, here, middles, reading, seen.clear, section)
+        return Fit(
+            tori=moved,
+            reading=reading,
+            residuals=residuals,
+            apart=np.abs(_sizes(moved) - _sizes(here)),
+            clear=seen.clear,
+            planes=seen.planes,
+            paper=seen.paper,
+            clipped=seen.planes[:, 3].mean(axis=(1, 2), dtype=float),
+            section=section,
+        )
 
-def _read(
-    photo: Photo, camera: Camera, tori: Array, section: Section, grid: Grid, turn: Array | float
-) -> tuple[Unwrapped, Reading, Array]:
-    """Cut rings open and read them; also the angles of the middles of the sectors."""
-    count = grid.sectors * grid.rays
-    turned = turn * 2.0 * np.pi / count
-    lines = outlines(camera, tori, ring_angles(count) + turned, section)
-    unwrapped, reading = edges_between(photo, *lines, grid, partial(read_edges, net=NETS[grid]))
-    return unwrapped, reading, ring_angles(grid.sectors) + turned
+    return in_parts(photo, *lines, grid, fitted)
 
 
 def settled(photo: Photo, camera: Camera, fit: Fit) -> Fit:
@@ -217,32 +197,35 @@ def _from_phases(photo: Photo, camera: Camera, fit: Fit) -> Fit:
     section = fit.section
     each = [_shifted(fit.tori, inner, outer) for inner, outer, _ in PHASES]
     starts = np.stack(each, axis=1).reshape(-1, 6)
-    turn = np.tile([[turn] for _, _, turn in PHASES], (len(fit), 1))
-    unwrapped, reading, middles = _read(photo, camera, starts, section, FINE, turn)
-    edges = _edges_of(camera, starts, middles, reading, unwrapped.clear, section)
-    alone, _ = _moved(starts, edges)
-    tori, left = _moved(fit.tori, _seen_from(edges, starts, fit.tori))
+    turn = np.array([[turn] for _, _, turn in PHASES]) * 2.0 * np.pi / (FINE.sectors * FINE.rays)
+    turned = np.tile(turn, (len(fit), 1))
+    lines = outlines(camera, starts, ring_angles(FINE.sectors * FINE.rays) + turned, section)
+    middles = ring_angles(FINE.sectors) + turned
 
-    def mean(values: NDArray[Any]) -> NDArray[Any]:
-        means: NDArray[Any] = _by_phase(values).mean(axis=1, dtype=values.dtype)
-        return means
+    def fitted(which: Indices, seen: Unwrapped) -> Fit:
+        reading, here = read_edges(seen.planes, NETS[FINE]), starts[which]
+        ring = fit.tori[_by_phase(which)[:, 0] // len(PHASES)]
+        edges = _edges_of(camera, here, middles[which], reading, seen.clear, section)
+        alone, _ = _moved(here, edges)
+        tori, left = _moved(ring, _seen_from(edges, here, ring))
+        return Fit(
+            tori=tori,
+            reading=Reading(
+                edges=_woven(reading.edges),
+                weight=_woven(reading.weight),
+                scale=_mean(reading.scale),
+                presence=_mean(reading.presence),
+            ),
+            residuals=_woven(left.reshape(reading.edges.shape)),
+            apart=_by_phase(_sizes(alone)).std(axis=1, ddof=1),
+            clear=_woven(seen.clear),
+            planes=_mean(seen.planes),
+            paper=_mean(seen.paper),
+            clipped=_mean(seen.planes[:, 3].mean(axis=(1, 2), dtype=float)),
+            section=section,
+        )
 
-    return Fit(
-        tori=tori,
-        reading=Reading(
-            edges=_woven(reading.edges),
-            weight=_woven(reading.weight),
-            scale=mean(reading.scale),
-            presence=mean(reading.presence),
-        ),
-        residuals=_woven(left.reshape(reading.edges.shape)),
-        apart=_by_phase(_sizes(alone)).std(axis=1, ddof=1),
-        clear=_woven(unwrapped.clear),
-        planes=mean(unwrapped.planes),
-        paper=mean(unwrapped.paper),
-        clipped=mean(unwrapped.planes[:, 3].mean(axis=(1, 2), dtype=float)),
-        section=section,
-    )
+    return in_parts(photo, *lines, FINE, fitted, together=len(PHASES))
 
 
 def _sizes(tori: Array) -> Array:
@@ -256,6 +239,12 @@ def _by_phase(values: NDArray[Any]) -> NDArray[Any]:
     So its part of the picture is still in the processor's cache the second time.
     """
     return values.reshape(len(values) // len(PHASES), len(PHASES), *values.shape[1:])
+
+
+def _mean(values: NDArray[Any]) -> NDArray[Any]:
+    """Mean (n, ...) of what was read of n rings."""
+    means: NDArray[Any] = _by_phase(values).mean(axis=1, dtype=values.dtype)
+    return means
 
 
 def _woven(values: Array) -> Array:
@@ -319,7 +308,7 @@ def _edges_of(
     camera: Camera, tori: Array, angles: Array, reading: Reading, clear: Array, section: Section
 ) -> _Edges:
     """What was read around guesses (n, 6); sectors outside the picture do not count."""
-    jacobian, _, _ = _jacobian(camera, tori, angles, section)
+    jacobian = _jacobian(camera, tori, angles, section)[0]
     each = 2 * reading.edges.shape[2]
     off = reading.edges - np.array([0.0, 1.0])[:, None]
     weight = reading.weight * (clear[:, None, :] > 0.99)
@@ -394,7 +383,13 @@ def _middle(rows: Array) -> Array:
     return middle
 
 
-def rematch(tori: Array, seen_by: Camera, through: Camera, section: Section = ROUND) -> Array:
+def rematch(
+    tori: Array,
+    seen_by: Camera,
+    through: Camera,
+    section: Section = ROUND,
+    steps: int = REMATCH_STEPS,
+) -> Array:
     """Rings (n, 6) that `through` would draw where `seen_by` draws the rings `tori`.
 
     The answer to "what would these outlines be if the camera stood elsewhere". Least squares of
@@ -414,12 +409,13 @@ def rematch(tori: Array, seen_by: Camera, through: Camera, section: Section = RO
     guess[:, [RADIUS, TUBE]] *= (after / before)[:, None]
     guess[:, :2] = through.to_plane(middles, guess[:, [TUBE]])
     angles = angles + _turned(seen_by, through, middles)
-    jacobian, normal, width = _jacobian(through, guess, angles, section)
+    jacobian, normal, width, drawn = _jacobian(through, guess, angles, section)
     flat = jacobian.reshape(len(tori), 2 * REMATCHED, 6)
     back = flat.swapaxes(1, 2)
     pulled = np.linalg.solve(back @ flat + 1e-9 * np.eye(6), back)
-    for _ in range(REMATCH_STEPS):
-        drawn = np.stack(outlines(through, guess, angles, section), axis=1)
+    for step in range(steps):
+        if step:
+            drawn = np.stack(outlines(through, guess, angles, section), axis=1)
         apart = np.sum((seen - drawn) * normal, axis=-1) / width
         guess = guess + np.einsum("npk,nk->np", pulled, apart.reshape(len(tori), 2 * REMATCHED))
     return guess
@@ -434,7 +430,7 @@ def _turned(seen_by: Camera, through: Camera, middles: Array) -> float:
 
 def _jacobian(
     camera: Camera, tori: Array, angles: Array, section: Section
-) -> tuple[Array, Array, Array]:
+) -> tuple[Array, Array, Array, Array]:
     """Change of inner and outer outline along s for a unit of each parameter, at those angles.
 
     Along s means: the shift of the outline along its own normal, divided by the guess's wire
@@ -445,6 +441,7 @@ def _jacobian(
     jacobian : (n, 2, sectors, 6)
     normal : (n, 2, sectors, 2) of the outlines, any length
     width : (n, 2, sectors) wire width along these normals, in their length
+    here : (n, 2, sectors, 2) points of the outlines, pixels
     """
     points = np.stack(touched(camera, tori, angles, section), axis=1)
     here, ahead = (
@@ -457,4 +454,4 @@ def _jacobian(
     across = (normal / width[..., None]).reshape(-1, 2)
     slopes = camera.slopes(points.reshape(-1, 3), across).reshape(points.shape)
     moves = [carried(tori, angles, points[:, edge], slopes[:, edge]) for edge in (0, 1)]
-    return np.stack(moves, axis=1), normal, width
+    return np.stack(moves, axis=1), normal, width, here

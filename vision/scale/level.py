@@ -117,7 +117,8 @@ def _by_shapes(view: View, points: Array, u_oval: Array) -> _Found:
     slopes = partial(_slopes, misfit, unknowns=3)
     q, information = _settled(misfit, slopes, start, np.diag(1.0 / prior), np.zeros(3))
     chance = max(1.0, float(np.median(np.abs(misfit(q)))) / 0.6745) if len(points) else 1.0
-    return _Found(q=q, covariance=np.linalg.inv(information) * chance**2)
+    covariance = np.asarray(np.linalg.inv(information), np.float64)
+    return _Found(q=q, covariance=covariance * chance**2)
 
 
 def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> tuple[_Found, float]:
@@ -157,8 +158,8 @@ def _by_sizes(view: View, points: Array, family: Indices, shapes: _Found) -> tup
         unknown, information = _settled(misfit, slopes, unknown, held, before)
         u_alike = max(U_ALIKE, float(np.median(np.abs(off(unknown)))) / 0.6745)
     moved = held @ (unknown - before)
-    covariance = np.linalg.inv(information)[:3, :3]
-    return _Found(q=unknown[:3], covariance=covariance), float(moved @ moved)
+    covariance = np.asarray(np.linalg.inv(information), np.float64)
+    return _Found(q=unknown[:3], covariance=covariance[:3, :3]), float(moved @ moved)
 
 
 def _slopes(misfit: Callable[[Array], Array], at: Array, *, unknowns: int) -> Array:

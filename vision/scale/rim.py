@@ -504,7 +504,7 @@ def _map(edges: _Edges, worth: Floats, near: float) -> _Map:
     column = np.rint((edges.radius - first) / unit).astype(np.int64)
     clarity = np.zeros((SECTORS, int(column.max()) + BINS + 2), np.float32)
     np.maximum.at(clarity, (edges.sector, column), worth)
-    wide = cv2.dilate(clarity, np.ones((1, 2 * BINS + 1), np.uint8))
+    wide = np.asarray(cv2.dilate(clarity, np.ones((1, 2 * BINS + 1), np.uint8)), np.float32)
     return _Map(shape=edges.shape, near=near, clarity=wide, first=first, unit=unit)
 
 

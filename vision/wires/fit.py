@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.photo.decode import Photo
-from vision.rings.edges import edges_between
+from vision.rings.edges import in_parts
 from vision.rings.fit import EDGE_S, robust_step
 from vision.rings.reader import Net, Reading, read_edges
 from vision.rings.rows import Rows
 from vision.rings.section import ROUND, Section
-from vision.rings.unwrap import WIRE
+from vision.rings.unwrap import WIRE, Unwrapped
 from vision.scale.camera import Camera
 from vision.wires.stretch import ANGLE, BEND, HALF, LENGTH, X, Y, axis_of, evenly, silhouettes
 
@@ -116,27 +116,38 @@ def fit_stretches(
     section : the wire's cross-section
     once : read from one end only; half the work, for trials
     """
+    fit = _fitted(photo, camera, stretches, section, once=once)
+    for _ in range(rounds - 1):
+        fit = _fitted(photo, camera, fit.stretches, section, once=once)
+    return fit
+
+
+def _fitted(
+    photo: Photo, camera: Camera, stretches: Array, section: Section, *, once: bool
+) -> StretchFit:
+    """One round of it."""
+    lines = silhouettes(camera, stretches, evenly(WIRE.sectors * WIRE.rays), section)
     read = _read if once else _read_both_ways
-    last = stretches
-    for _ in range(rounds):
-        last = stretches
-        lines = silhouettes(camera, last, evenly(WIRE.sectors * WIRE.rays), section)
-        unwrapped, reading = edges_between(photo, *lines, WIRE, read)
-        stretches, residuals = refit(camera, last, reading, unwrapped.clear, section)
-    return StretchFit(
-        stretches=stretches,
-        residuals=residuals,
-        weight=reading.weight,
-        expected=reading.scale[:, 0],
-        apart=2.0 * np.abs(stretches[:, HALF] - last[:, HALF]),
-        presence=reading.presence,
-        clear=unwrapped.clear,
-        planes=unwrapped.planes,
-        paper=unwrapped.paper,
-        clipped=unwrapped.planes[:, 3].mean(axis=(1, 2), dtype=float),
-        torn=np.zeros(len(stretches), bool),
-        section=section,
-    )
+
+    def fitted(which: NDArray[np.int64], seen: Unwrapped) -> StretchFit:
+        reading, here = read(seen.planes), stretches[which]
+        moved, residuals = refit(camera, here, reading, seen.clear, section)
+        return StretchFit(
+            stretches=moved,
+            residuals=residuals,
+            weight=reading.weight,
+            expected=reading.scale[:, 0],
+            apart=2.0 * np.abs(moved[:, HALF] - here[:, HALF]),
+            presence=reading.presence,
+            clear=seen.clear,
+            planes=seen.planes,
+            paper=seen.paper,
+            clipped=seen.planes[:, 3].mean(axis=(1, 2), dtype=float),
+            torn=np.zeros(len(which), bool),
+            section=section,
+        )
+
+    return in_parts(photo, *lines, WIRE, fitted)
 
 
 def settled(photo: Photo, camera: Camera, stretches: Array, section: Section = ROUND) -> StretchFit:
