@@ -195,25 +195,41 @@ def _strip(net: Weights, rows: Picture) -> tuple[Picture, Picture]:
 
 def _block(net: Weights, name: str, held: Picture, strip: Picture, places: int) -> None:
     """Let each place look along s, across to the neighbours and at the whole ring; in place."""
-    rings, sectors, _, channels = strip.shape
+    rings, sectors, length, channels = strip.shape
     apart = int(net[f"{name}.dilation"])
     bias = net[f"{name}.along.bias"]
+    every = _along(held, net[f"{name}.along.weight"], apart).reshape(apart, rings, sectors, -1)
+    # max(x + bias, 0) is max(x, -bias) + bias, and all that follows is sums: bias comes below
+    np.maximum(every, np.tile(-bias, length // apart), out=every)
     # a circle of sectors: the last one again before the first, the first one after the last
     circle = np.empty((rings, places, sectors + 2, channels), np.float32)
-    every = _along(held, net[f"{name}.along.weight"], apart)
     for turn, seen in enumerate(every.reshape(apart, rings, sectors, -1, channels)):
         mine = circle[:, turn::apart, 1:-1]
-        # max(x + bias, 0) is max(x, -bias) + bias, and all that follows is sums: bias comes below
-        np.maximum(np.swapaxes(seen[:, :, : mine.shape[1]], 1, 2), -bias, out=mine)
+        mine[:] = np.swapaxes(seen[:, :, : mine.shape[1]], 1, 2)
     circle[:, :, 0], circle[:, :, -1] = circle[:, :, -2], circle[:, :, 1]
     weight = net[f"{name}.across.weight"].reshape(-1, channels)
-    beside = _windows(circle.reshape(-1, channels), weight).reshape(circle.shape)
+    beside = _across(circle.reshape(rings * places, -1), weight, sectors)
     kept = strip[:, :, :places]
-    whole = _product(net, f"{name}.whole", kept.mean(axis=1))
+    share = np.full((1, sectors), 1.0 / sectors, np.float32)  # a product: faster than a mean
+    mean = (share @ strip.reshape(rings, sectors, -1)).reshape(rings, length, channels)
+    whole = _product(net, f"{name}.whole", mean[:, :places])
     whole += net[f"{name}.across.bias"] + np.concatenate(3 * [bias]) @ weight
-    kept += np.swapaxes(beside[:, :, :-2], 1, 2)
+    kept += np.swapaxes(beside.reshape(rings, places, sectors, channels), 1, 2)
     kept += whole[:, None]
     np.maximum(kept, 0, out=kept)
+
+
+def _across(circles: Picture, weight: Picture, sectors: int) -> Picture:
+    """What each sector sees of itself and both neighbours: (k, sectors + 2 by c) to (k, sectors, c).
+
+    One product a sector: its neighbours lie next to it in memory.
+    """
+    channels = weight.shape[1]
+    out = np.empty((len(circles), sectors, channels), np.float32)
+    for sector in range(sectors):
+        near = circles[:, sector * channels : (sector + 3) * channels]
+        np.matmul(near, weight, out=out[:, sector])
+    return out
 
 
 def _along(held: Picture, weight: Picture, apart: int) -> Picture:
