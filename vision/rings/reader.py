@@ -220,7 +220,7 @@ def _block(net: Weights, name: str, held: Picture, strip: Picture, places: int) 
 
 
 def _across(circles: Picture, weight: Picture, sectors: int) -> Picture:
-    """What each sector sees of itself and both neighbours: (k, sectors + 2 by c) to (k, sectors, c).
+    """What each sector sees of itself and its neighbours: (k, sectors + 2 by c) to (k, sectors, c).
 
     One product a sector: its neighbours lie next to it in memory.
     """
