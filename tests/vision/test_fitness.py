@@ -16,6 +16,7 @@ from vision.scale.reference import Reference
 
 GOOD = Look(blur_px=0.9, noise_rel=0.005, burnt_share=0.0, span=120.0)
 GREY = np.full((HEIGHT_PX, WIDTH_PX, 3), 128, np.uint8)
+WHITE = (255, 255, 255)
 SCALE = result().scale
 """10 pixels a millimetre: a wire of 1.63 mm is 16 pixels across."""
 
@@ -33,13 +34,13 @@ def checks(*args, **options) -> list[Check]:
     return [finding.check for finding in judged(*args, **options)[1].findings]
 
 
-def burnt_around(number: int, share: float = 1.0) -> np.ndarray:
+def burnt_around(number: int, share: float = 1.0, white: tuple[int, ...] = WHITE) -> np.ndarray:
     """The grey photo, white around one ring over a part of its turn."""
     bgr = GREY.copy()
     x, y = ring(number).center_px
     rows, columns = np.indices(bgr.shape[:2])
     turn = (np.arctan2(rows - y, columns - x) / (2 * np.pi)) % 1.0
-    bgr[(np.hypot(columns - x, rows - y) < 39) & (turn < share)] = 255
+    bgr[(np.hypot(columns - x, rows - y) < 39) & (turn < share)] = white
     return bgr
 
 
@@ -133,6 +134,21 @@ def test_a_dark_ring_before_a_burnt_out_light_keeps_its_numbers() -> None:
         bgr[wire] = shade
         kept, _ = judged(rings=(ring(9), ring(10)), bgr=bgr)
         assert kept[0].status is status
+
+
+@pytest.mark.parametrize(
+    ("white", "status"),
+    [
+        ((245, 255, 255), Status.UNUSABLE),  # gold that mirrors burnt paper
+        ((200, 255, 255), Status.MEASURED),  # yellow paper: blue tells the rim
+        ((245, 245, 245), Status.MEASURED),
+    ],
+)
+def test_light_is_burnt_out_where_one_channel_has_hardly_any_left(
+    white: tuple[int, ...], status: Status
+) -> None:
+    kept, _ = judged(rings=(ring(9), ring(10)), bgr=burnt_around(9, white=white))
+    assert kept[0].status is status
 
 
 def test_many_rings_are_not_all_named() -> None:

@@ -22,11 +22,15 @@ SOFT_SHARE, SOFT_MOST = 0.09, 0.14
 0.05, 0.028 at 0.11), from the second one outlines are taken for each other (0.17-0.23 mm at 0.15
 and more, where U covers half of the rings)."""
 BURNT_SOME, BURNT_MOST = 0.2, 0.45
-"""Share of the strip beside a ring's outlines in which all channels are burnt out: from the first
+"""Share of the strip beside a ring's outlines in which the light is burnt out: from the first
 one U grows, from the second one the rim of bright wire is as white as the paper and the wire
 reads up to 0.4 mm too thin."""
 STRIP = (0.03, 0.2)
 """That strip, in wire widths from the outline."""
+NEARLY_FULL = 240
+"""Level that the third channel must reach where two are burnt out: what mirrors burnt paper is as
+burnt out but in the colour that it swallows, and what that has left lies on the tone curve's end.
+Gold before such paper read 0.49 mm too thin."""
 DARK_RIM = 128
 """8-bit level under which a wire is so dark along its rim that burnt paper does not hide it: a ring
 before a light. Over it, wire mirrors the paper."""
@@ -163,7 +167,8 @@ def _wire_px(scale: Scale, rings: tuple[Ring, ...]) -> list[float]:
 def _burnt_beside(bgr: Pixels, rings: tuple[Ring, ...]) -> list[float]:
     """Share of the strips just outside and inside each ring in which burnt paper hides the rim.
 
-    All channels are burnt out there, and the wire's own rim beside it is not dark.
+    Two channels are burnt out there, the third nearly so, and the wire's own rim beside it is not
+    dark.
     """
     shares = [0.0] * len(rings)
     drawn = {
@@ -175,11 +180,12 @@ def _burnt_beside(bgr: Pixels, rings: tuple[Ring, ...]) -> list[float]:
         return shares
     inner, outer = np.moveaxis(np.array(list(drawn.values())), 1, 0)[:, :, None]
     steps = np.linspace(*STRIP, 4)[:, None, None] * (outer - inner)
-    paper = _levels(bgr, np.stack([outer + steps, inner - steps])).min(axis=-1)
+    paper = _levels(bgr, np.stack([outer + steps, inner - steps]))
     if paper.max() < FULL:
         return shares
+    burnt = ((paper >= FULL).sum(axis=-1) > 1) & (paper.min(axis=-1) >= NEARLY_FULL)
     wire = _levels(bgr, np.stack([outer - steps, inner + steps])).max(axis=-1)
-    hidden = (paper >= FULL) & (wire.mean(axis=2, keepdims=True) > DARK_RIM)
+    hidden = burnt & (wire.mean(axis=2, keepdims=True) > DARK_RIM)
     for index, share in zip(drawn, hidden.mean(axis=(0, 2, 3)), strict=True):
         shares[index] = float(share)
     return shares
