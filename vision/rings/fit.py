@@ -61,7 +61,7 @@ REMATCH_STEPS = 3
 """Along one slope: a step leaves a hundredth of the distance."""
 AHEAD = 1e-4
 """Step around a ring, radians, that shows where its outlines go."""
-REMATCHED = 16
+REMATCHED = 8
 """Angles around a ring at which its outlines under two cameras are compared."""
 TUBE_SHRINK, TUBE_GROW = 0.5, 1.6
 """A round changes the wire at most by these factors."""

@@ -46,9 +46,9 @@ CLASH = 0.09
 """Difference between sheet and coin that no printer makes: fit to page is 3 to 6 %."""
 QUARREL = 3.0
 """Standard deviations between sheet and coin from which the maker is told."""
-RETRACED_RAD = 0.0044
-"""Tilt by which a view must differ, for a rim to be traced again under it: a quarter of a degree
-draws a coin's foot 0.03 % of its radius further out."""
+RETRACED_RAD = 0.0087
+"""Tilt by which a view must differ, for a rim to be traced again under it: half a degree draws a
+coin's foot 0.06 % of its radius further out, where coins tell the scale to 0.3 %."""
 NO_WITNESS = float("inf")
 """Uncertainty of the print's scale by a coin that is not there."""
 LAY_COIN_CLEARLY = "lay the coin on a surface of another brightness, evenly lit, away from rings"

@@ -16,6 +16,8 @@ Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
 
 SECTORS = 180
+LEVEL_SHARE = 0.9
+"""Share of the light around the rim that is darker than what its steps are measured by."""
 SMOOTH_PX = 1.0
 """Width of the smoothing along each ray."""
 PEAK_SHARE, NOISE_FACTOR = 0.06, 4.0
@@ -304,7 +306,9 @@ def _slopes(photo: Photo, shape: Shape, care: Care) -> tuple[Array, Floats, Floa
     light = photo.sample_steps(across, down).reshape(SECTORS, care.rays, -1)
     sectors = (light.mean(axis=1) / np.float32(LIGHT_STEPS)).reshape(SECTORS, -1, 3)
     smooth = cv2.GaussianBlur(sectors, (0, 1), sigmaX=SMOOTH_PX / 0.5, sigmaY=1e-3)
-    level = np.percentile(smooth[:, ::2].reshape(-1, 3), 90, axis=0)
+    some = np.ascontiguousarray(smooth[:, ::2].transpose(2, 0, 1)).reshape(3, -1)
+    place = int(LEVEL_SHARE * some.shape[1])
+    level = np.partition(some, place, axis=1)[:, place]  # several times as fast as np.percentile
     relative = np.maximum(smooth, 0.0) / np.maximum(level, 0.01)
     slope, plain = (
         _strongest(np.abs(np.gradient(values, axis=1))) for values in (np.sqrt(relative), relative)
