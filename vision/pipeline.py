@@ -55,7 +55,7 @@ def measure_photo(
 
 def measure(photo: Photo, reference: Reference, profile: Profile = Profile.ROUND) -> Result:
     """Measure every ring in a photo that is already in memory; errors as `measure_photo`."""
-    sheet, looked = Aside(see_sheet, photo, reference), Aside(look_at, photo)
+    looked, sheet = Aside(look_at, photo), Aside(see_sheet, photo, reference)
     lines, unlike = Meanwhile(straight_lines, photo), Meanwhile(unlike_table, photo)
     circles = find_circles(photo)
     look = looked.result()

@@ -5,13 +5,16 @@ own homography, so neither the lens nor a curled sheet misleads the search, and 
 third is hidden needs no special case.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.errors import ScaleError
+from vision.photo.reduce import halved
 from vision.scale.equations import (
     U_BAR_MM,
     U_LOG_F_ASSUMED,
@@ -59,7 +62,10 @@ class BarReadings:
 
 
 def find_sheet(
-    image: Picture, f35_mm: float | None, bars: BarReadings | None = None
+    image: Picture,
+    f35_mm: float | None,
+    bars: BarReadings | None = None,
+    smaller: Callable[[int], Picture] | None = None,
 ) -> SheetView | None:
     """Find the sheet, whichever paper it is and however it lies.
 
@@ -68,6 +74,7 @@ def find_sheet(
     image : (h, w) or (h, w, 3) BGR, gamma-coded, upright or not
     f35_mm : 35 mm equivalent focal length named in the file, None if unknown
     bars : caliper readings of the check bars, if taken
+    smaller : the image halved so often, where others ask for it as well
 
     Returns
     -------
@@ -83,7 +90,7 @@ def find_sheet(
     Scale error below 0.1 % anywhere in the work area, height within 2 % where the focal length is
     named or the tilt is 5 degrees and more (`tests/vision/test_sheet_frame.py`).
     """
-    read = read_markers(image)
+    read = read_markers(image.shape[1::-1], smaller or partial(halved, image))
     if read is None:
         return None
     flat = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)

@@ -4,13 +4,13 @@ OpenCV finds the dark quadrilaterals; the bits are read here for all of them at 
 own reader compares each with every word one by one (0.3 s for a frame full of markers).
 """
 
+from collections.abc import Callable
 from functools import cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.photo.reduce import halved
 from vision.scale.sheet import (
     MARKER_MODULES,
     Sheet,
@@ -50,32 +50,34 @@ STRAY_SHARE = 0.04
 """Of the picture's long side: how far lens and curl may move a marker from a flat view."""
 
 
-def read_markers(picture: Picture) -> tuple[Sheet, dict[int, Array]] | None:
+def read_markers(
+    size: tuple[int, int], smaller: Callable[[int], Picture]
+) -> tuple[Sheet, dict[int, Array]] | None:
     """Read the markers of the sheet that shows most of them.
 
     Parameters
     ----------
-    picture : (h, w) or (h, w, 3) BGR
+    size : of the picture
+    smaller : the picture (h, w) or (h, w, 3), BGR, halved so often
 
     Returns
     -------
     The sheet and its markers' corners (4, 2) px by number, in the order of `Marker.corners`, good
     to about a pixel of the reduced picture; None if no marker is seen.
     """
-    long_side = max(picture.shape[:2])
+    long_side = max(size)
     times = max(0, int(np.ceil(np.log2(long_side / COARSE_SIDE_PX))))
-    read, quads = _read_at(picture, times)
+    read, quads = _read_at(smaller(times), times)
     best = _one_sheet(read, long_side)
     if times and len(best) < ENOUGH_MARKERS and quads > ENOUGH_QUADS:
-        again = _one_sheet(_read_at(picture, times - 1)[0], long_side)
+        again = _one_sheet(_read_at(smaller(times - 1), times - 1)[0], long_side)
         best = max(best, again, key=len)
     sheet = sheet_with(next(iter(best))) if best else None
     return (sheet, best) if sheet else None
 
 
-def _read_at(picture: Picture, times: int) -> tuple[dict[int, Array], int]:
-    """Markers by number after halving the picture so often, and how many quadrilaterals it has."""
-    small = halved(picture, times)
+def _read_at(small: Picture, times: int) -> tuple[dict[int, Array], int]:
+    """Markers by number in a picture halved so often, and how many quadrilaterals it has."""
     flat = small if small.ndim == 2 else cv2.cvtColor(small, cv2.COLOR_BGR2GRAY)
     grey = np.asarray(flat, np.uint8)
     quads = _find_quads(grey)

@@ -109,7 +109,7 @@ def see_sheet(photo: Photo, reference: Reference) -> SheetView | None:
     if reference.mm_per_px is not None:
         return None
     bars = BarReadings(x_mm=reference.bar_x_mm, y_mm=reference.bar_y_mm)
-    return find_sheet(photo.bgr, photo.f35_mm, bars)
+    return find_sheet(photo.bgr, photo.f35_mm, bars, photo.halved)
 
 
 def first_sight(
