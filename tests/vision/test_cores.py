@@ -2,13 +2,13 @@
 
 import os
 import time
-from threading import Barrier, get_ident
+from threading import Barrier, Event, get_ident
 
 import cv2
 import pytest
 
 from vision import cores
-from vision.cores import Aside, each, free_cores, grant
+from vision.cores import Aside, Meanwhile, each, free_cores, grant
 
 pytestmark = pytest.mark.usefixtures("cores_as_before")
 
@@ -72,6 +72,32 @@ def test_work_that_no_other_core_has_begun_is_done_by_the_one_that_needs_it() ->
     slow, quick = Aside(time.sleep, 0.2), Aside(get_ident)
     assert quick.result() == get_ident()  # the helper still sleeps
     slow.result()
+
+
+def test_what_is_needed_late_is_done_when_nothing_else_is() -> None:
+    grant(2)
+    go, done = Event(), []
+    busy = Aside(go.wait, 20.0)
+    late = [Meanwhile(done.append, name) for name in ("late", "later")]
+    soon = Aside(done.append, "soon")
+    go.set()
+    busy.result()
+    until = time.monotonic() + 20.0
+    while len(done) < 3 and time.monotonic() < until:
+        time.sleep(0.001)
+    assert done == ["soon", "late", "later"]
+    for work in (*late, soon):
+        work.result()
+    assert len(done) == 3  # nothing twice
+
+
+def test_what_is_needed_late_is_done_by_the_one_that_needs_it_before() -> None:
+    grant(2)
+    go = Event()
+    busy, late = Aside(go.wait, 20.0), Meanwhile(get_ident)
+    assert late.result() == get_ident()
+    go.set()
+    assert busy.result()
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="no fork on this system")

@@ -49,7 +49,7 @@ def places_of(samples: int) -> Array:
 
 
 SECTORS, SAMPLES = 8, 72
-FINE = Grid(sectors=SECTORS, rays=12, samples=SAMPLES, wide=True)
+FINE = Grid(sectors=SECTORS, rays=15, samples=SAMPLES, wide=True)
 QUICK = replace(FINE, rays=9, samples=SAMPLES // 2)
 COARSE = replace(QUICK, rays=3, wide=False)
 """For the readings that count; for those by which rings are found, half as finely; and for the
