@@ -43,8 +43,9 @@ are left out: the 86 % point of chi-squared with two degrees of freedom. Then th
 an order of size."""
 DISTANCE = -100.0
 """Where the table is thought to be, seen from the lens; any distance would do."""
-ROBUST = 2.5
-"""Residual, in standard uncertainties, from which a shape or a size loses influence."""
+ROBUST = 1.5
+"""Residual, in standard uncertainties, from which a shape or a size loses influence; as in
+algorithm A of ISO 13528 (from memory)."""
 STEP = 1e-7
 """Step of the numerical slopes."""
 BENT = 2
@@ -189,7 +190,7 @@ def _settled(
     Returns
     -------
     unknown : (p,)
-    information : (p, p) inverse of their covariance; things that lost influence tell less
+    information : (p, p) inverse of their covariance; what lost influence tells less
     """
     unknown, prior = start, held.T @ held
     for step in range(STEPS_MOST):
@@ -205,7 +206,8 @@ def _settled(
         unknown = unknown + move
         if move @ normal @ move < SETTLED**2:
             break
-    return unknown, (weighed * weight) @ flat + prior
+    # of Gauss's errors roots of the weights sum up to what Huber's estimate tells, to a hundredth
+    return unknown, (flat.T * np.sqrt(weight)) @ flat + prior
 
 
 def _families(size: Array) -> Indices:
